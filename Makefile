@@ -1,0 +1,104 @@
+# stillrow: build, try, test. `make help` lists the targets.
+# SPDX-License-Identifier: GPL-3.0-or-later
+
+VERSION := 0.1.0
+PREFIX  ?= /usr/local
+BUILD   ?= build
+CC      ?= cc
+AR      ?= ar
+CFLAGS  ?= -O2 -g
+PKGS    := fftw3 gsl jansson
+# libcsv ships no pkg-config file, and inih has one on some systems only.
+LIBS     = $(shell pkg-config --libs $(PKGS)) -lcsv -linih -lpthread -lm
+
+SR_CPPFLAGS = -Iinclude -Isrc -D_POSIX_C_SOURCE=200809L -DSR_VERSION='"$(VERSION)"' $(CPPFLAGS) \
+              $(shell pkg-config --cflags $(PKGS))
+SR_CFLAGS   = -std=c11 -Wall -Wextra -Wpedantic -pthread $(CFLAGS)
+ifeq ($(DEV),1)
+SR_CFLAGS  += -Werror -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes -Wformat=2
+endif
+ifneq ($(SANITIZE),)
+SR_CFLAGS  += -fsanitize=$(SANITIZE) -fno-sanitize-recover=all -fno-omit-frame-pointer
+endif
+
+PROGRAM   := $(BUILD)/stillrow
+LIBRARY   := $(BUILD)/libstillrow.a
+LIB_SRC   := $(filter-out src/commands/%,$(wildcard src/*/*.c))
+CLI_SRC   := src/main.c $(wildcard src/commands/*.c)
+SIM_SRC   := $(wildcard tests/sim/*.c tests/support/*.c)
+TEST_SRC  := $(wildcard tests/*_test.c tests/published/*_test.c)
+TOOL_SRC  := sample-logs/generate.c $(wildcard tests/bench/*.c)
+object     = $(patsubst %.c,$(BUILD)/%.o,$(1))
+TESTS     := $(patsubst %.c,$(BUILD)/%,$(TEST_SRC))
+TOOLS     := $(patsubst %.c,$(BUILD)/%,$(TOOL_SRC))
+ALL_C     := $(wildcard include/stillrow/*.h src/*.[ch] src/*/*.[ch] tests/*.[ch] tests/*/*.[ch] sample-logs/*.[ch])
+
+.PHONY: all setup demo test bench asan lint format install uninstall clean help
+.DELETE_ON_ERROR:
+.SECONDARY:
+
+all: $(PROGRAM) $(LIBRARY)
+
+help:
+	@echo 'setup     install what is missing (asks the system package manager), then build'
+	@echo 'all       build $(PROGRAM) and $(LIBRARY)'
+	@echo 'demo      score the sample logs'
+	@echo 'test      all tests;  bench  speed and memory, side by side with a script'
+	@echo 'asan      the tests under address and undefined-behaviour sanitizers'
+	@echo 'lint      clang-format, cppcheck, clang-tidy'
+	@echo 'install   to $(PREFIX) (PREFIX, DESTDIR);  uninstall, clean'
+
+setup:
+	@sh .ci/install-deps
+	@$(MAKE) --no-print-directory all
+
+$(BUILD)/%.o: %.c
+	@mkdir -p $(@D)
+	$(CC) $(SR_CPPFLAGS) $(SR_CFLAGS) -MMD -MP -c -o $@ $<
+
+$(BUILD)/tests/%.o: SR_CPPFLAGS += -Itests
+
+$(LIBRARY): $(call object,$(LIB_SRC))
+	@rm -f $@
+	$(AR) rcs $@ $^
+
+$(PROGRAM): $(call object,$(CLI_SRC)) $(LIBRARY)
+	$(CC) $(SR_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
+
+$(BUILD)/sample-logs/generate.o: SR_CPPFLAGS += -Itests
+
+$(TESTS) $(TOOLS): $(BUILD)/%: $(BUILD)/%.o $(call object,$(SIM_SRC)) $(LIBRARY)
+	$(CC) $(SR_CFLAGS) $(LDFLAGS) -o $@ $^ $(if $(findstring _test,$@),-lcmocka) $(LIBS)
+
+demo: $(PROGRAM)
+	$(PROGRAM) score sample-logs/*.csv
+
+test: $(PROGRAM) $(TESTS)
+	@BUILD=$(BUILD) sh tests/run.sh $(TESTS)
+
+bench: $(PROGRAM) $(TOOLS)
+	@BUILD=$(BUILD) sh tests/bench/run.sh
+
+asan:
+	@$(MAKE) --no-print-directory test BUILD=build-asan CC=clang SANITIZE=address,undefined CFLAGS='-O1 -g'
+
+lint:
+	@sh .ci/lint $(ALL_C)
+
+format:
+	clang-format -i $(ALL_C)
+
+install: all
+	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/lib $(DESTDIR)$(PREFIX)/include/stillrow
+	install -m 755 $(PROGRAM) $(DESTDIR)$(PREFIX)/bin/stillrow
+	install -m 644 $(LIBRARY) $(DESTDIR)$(PREFIX)/lib/libstillrow.a
+	install -m 644 include/stillrow/*.h $(DESTDIR)$(PREFIX)/include/stillrow
+
+uninstall:
+	rm -f $(DESTDIR)$(PREFIX)/bin/stillrow $(DESTDIR)$(PREFIX)/lib/libstillrow.a
+	rm -rf $(DESTDIR)$(PREFIX)/include/stillrow
+
+clean:
+	rm -rf $(BUILD) build-asan
+
+-include $(shell find $(BUILD) -name '*.d' 2>/dev/null)
