@@ -42,6 +42,7 @@ struct sr_slices {
     size_t bins;    /* of each density */
     double bin_hz;  /* [Hz] */
     double rate_hz; /* [Hz] of the samples */
+    double sees_hz; /* [Hz] up to where the log can vouch: Nyquist, or the corner of a low-pass it shows */
     size_t segment; /* samples a Welch segment */
     enum sr_window window;
     double enbw_bins;
@@ -141,6 +142,7 @@ struct sr_score {
     double smear_px;     /* [px RMS] over the flight */
     double axis_px[3];   /* [px RMS] roll, pitch, yaw over the flight */
     double airborne_s;
+    double sees_hz; /* [Hz] as in the slices: `unproven` is about what lies above */
     size_t slices;
     struct sr_band_score bands[SR_BAND_COUNT - 1]; /* bend, wave, ripple, grain */
     struct sr_peak peaks[SR_PEAKS_MAX];

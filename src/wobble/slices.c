@@ -1,0 +1,209 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* From a log to slices: the airborne part, a second at a time, as spectra about the picture axes. */
+#include "stillrow/wobble.h"
+
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Where slices of `length` samples lie in one run and one airborne span. */
+struct cut {
+    size_t first; /* index into the log's samples of the first slice */
+    size_t count; /* slices */
+    double start_s;
+};
+
+static struct cut cut_run(const struct sr_log *log, const struct sr_run *run, const struct sr_span *span,
+                          size_t length)
+{
+    const double slack = 1e-6; /* of a sample: stamps are decimal, the rate is not */
+    struct cut cut = {0, 0, 0};
+    double from = (span->from_s - run->start_s) * log->rate_hz;
+    double to = (span->to_s - run->start_s) * log->rate_hz;
+    double first = fmax(0, ceil(from - slack));
+    /* A span ends with its last sample, and a sample lasts until the next. */
+    double last = fmin((double)run->count, floor(to + slack) + 1);
+
+    if (last - first < (double)length)
+        return cut;
+    cut.first = run->first + (size_t)first;
+    cut.count = (size_t)(last - first) / length;
+    cut.start_s = run->start_s + first / log->rate_hz;
+    return cut;
+}
+
+static size_t count_slices(const struct sr_log *log, size_t length)
+{
+    size_t count = 0;
+    for (size_t s = 0; s < log->n_airborne; s++)
+        for (size_t r = 0; r < log->n_runs; r++)
+            count += cut_run(log, &log->runs[r], &log->airborne[s], length).count;
+    return count;
+}
+
+static void describe_slice(struct sr_slice *slice, const struct sr_log *log, double from_s)
+{
+    slice->from_s = from_s;
+    slice->to_s = from_s + SR_SLICE_S;
+    slice->throttle = log->throttle != NULL ? sr_log_slow_mean(log, log->throttle, from_s, slice->to_s) : NAN;
+    for (size_t m = 0; m < SR_MOTORS_MAX; m++)
+        slice->motor_rpm[m] =
+            m < log->n_motors ? sr_log_slow_mean(log, log->motor_rpm[m], from_s, slice->to_s) : NAN;
+}
+
+/* Everything that one slice after another needs. */
+struct worker {
+    const struct sr_log *log;
+    const struct sr_rig *rig;
+    struct sr_welch *welch;
+    size_t length;      /* samples a slice */
+    double *picture[3]; /* [length] each */
+};
+
+static enum sr_status make_slice(struct worker *w, struct sr_slices *slices, size_t i, size_t first,
+                                 double from_s, struct sr_error *err)
+{
+    const double *body[3];
+    for (int a = 0; a < 3; a++)
+        body[a] = w->log->gyro_dps[a] + first;
+    describe_slice(&slices->slice[i], w->log, from_s);
+    sr_camera_rates(&w->rig->camera, w->rig->axes, body, w->length, w->picture);
+    for (size_t a = 0; a < 3; a++) {
+        double *psd = slices->psd + (i * 3 + a) * slices->bins;
+        enum sr_status status = sr_welch_psd(w->welch, w->picture[a], w->length, slices->rate_hz, psd, err);
+        if (status != SR_OK)
+            return status;
+    }
+    return SR_OK;
+}
+
+static enum sr_status fill_slices(struct worker *w, struct sr_slices *slices, struct sr_error *err)
+{
+    size_t i = 0;
+    for (size_t s = 0; s < w->log->n_airborne; s++) {
+        for (size_t r = 0; r < w->log->n_runs; r++) {
+            struct cut cut = cut_run(w->log, &w->log->runs[r], &w->log->airborne[s], w->length);
+            for (size_t k = 0; k < cut.count; k++, i++) {
+                double from_s = cut.start_s + (double)(k * w->length) / slices->rate_hz;
+                enum sr_status status = make_slice(w, slices, i, cut.first + k * w->length, from_s, err);
+                if (status != SR_OK)
+                    return status;
+            }
+        }
+    }
+    return SR_OK;
+}
+
+/* The frequencies a log can vouch for: up to Nyquist, unless it shows a low-pass below. */
+static double sees_hz(const struct sr_log *log)
+{
+    double nyquist = log->rate_hz / 2;
+    double corner = log->quality.low_pass_hz;
+    return corner > 0 && corner < nyquist ? corner : nyquist;
+}
+
+static enum sr_status check_rate(const struct sr_log *log, const struct sr_rig *rig, struct sr_error *err)
+{
+    double first_hz = sr_band_low_hz(&rig->camera, SR_BAND_BEND);
+    if (log->rate_hz / 2 > first_hz && log->rate_hz * SR_SEGMENT_S >= 16)
+        return SR_OK;
+    return sr_fail(
+        err, SR_ERR_RATE, log->name, 0,
+        "logged at %.4g Hz, which shows nothing above %.4g Hz, but this camera begins to wobble at "
+        "%.4g Hz; log the gyro faster",
+        log->rate_hz, log->rate_hz / 2, first_hz);
+}
+
+static enum sr_status allocate(struct sr_slices *slices, const struct worker *w, double **picture,
+                               struct sr_error *err)
+{
+    size_t densities = 3 * slices->bins;
+    if (slices->count > SIZE_MAX / sizeof(double) / densities || w->length > SIZE_MAX / sizeof(double) / 3)
+        return sr_fail(err, SR_ERR_MEMORY, w->log->name, 0, "too many slices for this machine's memory");
+    slices->slice = calloc(slices->count, sizeof *slices->slice);
+    slices->psd = malloc(slices->count * densities * sizeof *slices->psd);
+    *picture = malloc(3 * w->length * sizeof **picture);
+    if (slices->slice == NULL || slices->psd == NULL || *picture == NULL)
+        return sr_fail(err, SR_ERR_MEMORY, w->log->name, 0, "out of memory for %zu slices", slices->count);
+    return SR_OK;
+}
+
+enum sr_status sr_slices_make(struct sr_slices *slices, const struct sr_log *log, const struct sr_rig *rig,
+                              enum sr_window window, struct sr_error *err)
+{
+    enum sr_status status = check_rate(log, rig, err);
+    if (status != SR_OK)
+        return status;
+
+    struct sr_slices made = {0};
+    struct worker w = {.log = log, .rig = rig};
+    double *picture = NULL;
+
+    made.segment = 2 * (size_t)lround(log->rate_hz * SR_SEGMENT_S / 2);
+    w.length = 2 * made.segment;
+    made.rate_hz = log->rate_hz;
+    made.sees_hz = sees_hz(log);
+    made.window = window;
+    made.n_motors = log->n_motors;
+    made.has_throttle = log->throttle != NULL;
+    made.count = count_slices(log, w.length);
+    if (made.count == 0)
+        return sr_fail(
+            err, SR_ERR_SHORT, log->name, 0,
+            "no whole second in the air without a gap; give the time in the air with --from and --to");
+    made.airborne_s = (double)made.count * (double)w.length / log->rate_hz;
+
+    status = sr_welch_new(&w.welch, window, SR_DETREND_LINEAR, made.segment, made.segment / 2, err);
+    if (status != SR_OK)
+        return status;
+    made.bins = sr_welch_bins(w.welch);
+    made.bin_hz = log->rate_hz / (double)made.segment;
+    made.enbw_bins = sr_welch_enbw_bins(w.welch);
+    made.dof = sr_welch_own_dof(w.welch, sr_welch_segments(w.welch, w.length));
+
+    status = allocate(&made, &w, &picture, err);
+    if (status == SR_OK) {
+        for (size_t a = 0; a < 3; a++)
+            w.picture[a] = picture + a * w.length;
+        status = fill_slices(&w, &made, err);
+    }
+    free(picture);
+    sr_welch_free(w.welch);
+    if (status != SR_OK)
+        sr_slices_release(&made);
+    else
+        *slices = made;
+    return status;
+}
+
+void sr_slices_release(struct sr_slices *slices)
+{
+    free(slices->slice);
+    free(slices->psd);
+    slices->slice = NULL;
+    slices->psd = NULL;
+    slices->count = 0;
+}
+
+const double *sr_slices_psd(const struct sr_slices *slices, size_t i, enum sr_picture_axis axis)
+{
+    return slices->psd + (i * 3 + (size_t)axis) * slices->bins;
+}
+
+void sr_slices_mean(const struct sr_slices *slices, enum sr_picture_axis axis, size_t first, size_t last,
+                    const bool *keep, double *psd)
+{
+    size_t taken = 0;
+    memset(psd, 0, slices->bins * sizeof *psd);
+    for (size_t i = first; i < last && i < slices->count; i++) {
+        if (keep != NULL && !keep[i])
+            continue;
+        const double *one = sr_slices_psd(slices, i, axis);
+        for (size_t k = 0; k < slices->bins; k++)
+            psd[k] += one[k];
+        taken++;
+    }
+    for (size_t k = 0; taken > 0 && k < slices->bins; k++)
+        psd[k] /= (double)taken;
+}
