@@ -80,7 +80,7 @@ bench: $(PROGRAM) $(TOOLS)
 	@BUILD=$(BUILD) sh tests/bench/run.sh
 
 asan:
-	@$(MAKE) --no-print-directory test BUILD=build-asan CC=clang SANITIZE=address,undefined CFLAGS='-O1 -g'
+	@$(MAKE) --no-print-directory test BUILD=build-asan SANITIZE=address,undefined CFLAGS='-O1 -g'
 
 lint:
 	@sh .ci/lint $(ALL_C)
@@ -99,6 +99,6 @@ uninstall:
 	rm -rf $(DESTDIR)$(PREFIX)/include/stillrow
 
 clean:
-	rm -rf $(BUILD) build-asan
+	rm -rf $(BUILD) build-asan build-dev
 
 -include $(shell find $(BUILD) -name '*.d' 2>/dev/null)
