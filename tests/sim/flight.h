@@ -7,10 +7,17 @@
  * Model: throttle profile -> motor speed (proportional to the square root of
  * throttle, first-order lag, per-motor offset) -> imbalance at 1x and its
  * harmonics, blade pass at B x, both as rotating rates about the body axes;
- * structural modes that answer to those forces and to noise; fixed tones; prop
+ * structural modes that answer to those forces and to wash; fixed tones; prop
  * wash (low-frequency noise that grows with throttle); pilot motion; sensor
  * noise, quantisation, clipping. Signals are evaluated at the sample times, so
  * what lies above Nyquist folds, unless an anti-alias filter is asked for.
+ *
+ * A mode adds drive n r^2 / (1 - r^2 + 2 i z r) (n . c) to a line of complex
+ * amplitude c at r = f / hz (its steady answer at the line's frequency of the
+ * moment), and drive n r / (1 - r^2 + 2 i z r) (n . w) to the wash w. On the ground
+ * (before airborne_from_s, and from airborne_to_s on) there is sensor noise only;
+ * the motors spin up in the first tenths of a second in the air, unless ground_s
+ * is 0: then they run from the first sample.
  */
 #ifndef SIM_FLIGHT_H
 #define SIM_FLIGHT_H
@@ -35,7 +42,7 @@ enum sim_profile {
 struct sim_mode {
     double hz;      /* natural frequency, 0: unused */
     double damping; /* ratio */
-    double drive;   /* share of the order and noise forces it answers to, e.g. 1 */
+    double drive;   /* share of the order and wash forces it answers to, e.g. 1 */
     double axis[3]; /* body axis direction of the response */
 };
 
@@ -53,15 +60,15 @@ struct sim_flight {
     double hover_throttle;            /* fraction, e.g. 0.38 */
     double hover_rpm;                 /* motor speed there, e.g. 16000 */
     double motor_offset[SIM_MOTORS];  /* relative speed offsets, e.g. 0.01 */
-    double imbalance_dps[SIM_MOTORS]; /* RMS rate of the 1x line of each motor at hover speed (grows with
-                                         speed^2) */
+    double imbalance_dps[SIM_MOTORS]; /* RMS rate of the 1x line of each motor at hover speed, the three
+                                         axes together (grows with speed^2) */
     double harmonic[SIM_HARMONICS];   /* 2x, 3x… relative to 1x */
     int blades;
-    double blade_dps; /* RMS rate of the blade-pass line of each motor at hover speed */
+    double blade_dps; /* RMS rate of the blade-pass line of each motor at hover speed, three axes together */
     struct sim_mode mode[SIM_MODES];
     struct sim_tone tone[SIM_TONES];
-    double wash_dps;       /* RMS of broadband prop wash (0..150 Hz) at hover */
-    double pilot_dps;      /* RMS of pilot motion (below 3 Hz) */
+    double wash_dps;       /* RMS of broadband prop wash (0..150 Hz) at hover, each axis */
+    double pilot_dps;      /* RMS of pilot motion (below 3 Hz), each axis */
     double noise_dps_rthz; /* sensor noise density, e.g. 0.005 */
     double antialias_hz; /* 2nd-order low-pass before sampling applied to lines and modes by their frequency;
                             0: none */
@@ -102,5 +109,8 @@ int sim_write_csv(const struct sim_samples *samples, const struct sim_csv *csv, 
 /* Deterministic random numbers for tests: splitmix64 state. */
 double sim_uniform(uint64_t *state); /* [0, 1) */
 double sim_normal(uint64_t *state);
+
+/* Sine of an angle in turns, from IEEE arithmetic alone: the same on every machine. */
+double sim_sine(double turns);
 
 #endif
