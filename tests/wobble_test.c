@@ -12,6 +12,7 @@
 
 #include "sim/flight.h"
 #include "stillrow/wobble.h"
+#include "support/near.h"
 
 #define PI 3.14159265358979323846
 
@@ -79,8 +80,8 @@ static void test_slices_cover_runs_and_spans(void **state)
     log.airborne[0] = (struct sr_span){1.0, 9.3};
     slices = slice(&log, &rig);
     assert_int_equal(slices.count, 3 + 4);
-    assert_float_equal(slices.slice[0].from_s, 1.0, 1e-9);
-    assert_float_equal(slices.slice[3].from_s, 4.75, 1e-9);
+    assert_near(slices.slice[0].from_s, 1.0, 1e-9);
+    assert_near(slices.slice[3].from_s, 4.75, 1e-9);
     sr_slices_release(&slices);
     free_log(&log);
 }
@@ -129,14 +130,14 @@ static void test_worked_example(void **state)
         struct sr_slices slices = slice(&log, &rig);
         assert_int_equal(sr_view_init(&view, &slices, &rig.camera, NULL), SR_OK);
         assert_int_equal(sr_score_make(&score, &slices, &view, 1.0, NULL), SR_OK);
-        assert_float_equal(score.rms_px / expected_px[axis], 1, 5e-3);
-        assert_float_equal(score.axis_px[axis], score.rms_px, 1e-9);
+        assert_near(score.rms_px / expected_px[axis], 1, 5e-3);
+        assert_near(score.axis_px[axis], score.rms_px, 1e-9);
         assert_int_equal(score.n_peaks, 1);
-        assert_float_equal(score.peaks[0].hz, 200, 0.2);
-        assert_float_equal(score.peaks[0].rate_dps * sqrt(2) / 10, 1, 0.02);
-        assert_float_equal(score.peaks[0].share, 1, 0.02);
-        assert_float_equal(score.peaks[0].waves, 3.2, 0.01);
-        assert_float_equal(score.peaks[0].crawl_hz, 20, 0.2); /* 200 = 3 * 60 + 20 */
+        assert_near(score.peaks[0].hz, 200, 0.2);
+        assert_near(score.peaks[0].rate_dps * sqrt(2) / 10, 1, 0.02);
+        assert_near(score.peaks[0].share, 1, 0.02);
+        assert_near(score.peaks[0].waves, 3.2, 0.01);
+        assert_near(score.peaks[0].crawl_hz, 20, 0.2); /* 200 = 3 * 60 + 20 */
         assert_int_equal(score.peaks[0].axis, axis);
         sr_score_release(&score);
         sr_view_release(&view);
@@ -166,10 +167,10 @@ static void test_worst_moment_is_where_the_tone_is(void **state)
     add_tone(&log, 1, 120, 5, 0, 30);
     add_tone(&log, 1, 120, 60, 12, 15);
     struct sr_score score = score_of(&log, 0.5);
-    assert_float_equal(score.worst[0].from_s, 12, 1e-6);
-    assert_float_equal(score.worst[0].to_s, 15, 1e-6);
-    assert_float_equal(score.worst[0].hz, 120, 0.5);
-    assert_float_equal(score.steady_share, 0.9, 1e-9);
+    assert_near(score.worst[0].from_s, 12, 1e-6);
+    assert_near(score.worst[0].to_s, 15, 1e-6);
+    assert_near(score.worst[0].hz, 120, 0.5);
+    assert_near(score.steady_share, 0.9, 1e-9);
     sr_score_release(&score);
     free_log(&log);
 }
@@ -195,7 +196,7 @@ static void test_verdicts(void **state)
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         score = score_of(&log, wobble * cases[i].threshold_ratio);
         assert_int_equal(score.verdict, cases[i].verdict);
-        assert_float_equal(score.headroom_db, 20 * log10(cases[i].threshold_ratio), 1e-9);
+        assert_near(score.headroom_db, 20 * log10(cases[i].threshold_ratio), 1e-9);
         sr_score_release(&score);
     }
 
@@ -224,9 +225,9 @@ static void test_bands_add_up(void **state)
         share += score.bands[b].share;
         assert_true(score.bands[b].seen);
     }
-    assert_float_equal(sqrt(energy), score.rms_px, 1e-9);
-    assert_float_equal(share, 1, 1e-9);
-    assert_float_equal(score.bands[3].high_hz, 2000, 1e-9);
+    assert_near(sqrt(energy), score.rms_px, 1e-9);
+    assert_near(share, 1, 1e-9);
+    assert_near(score.bands[3].high_hz, 2000, 1e-9);
     sr_score_release(&score);
     free_log(&log);
 }
@@ -238,7 +239,7 @@ static void test_silence(void **state)
     struct sr_log log = make_log(1000, 5);
     struct sr_score score = score_of(&log, 1);
     assert_int_equal(score.verdict, SR_STEADY);
-    assert_float_equal(score.wobble_px.value, 0, 0);
+    assert_near(score.wobble_px.value, 0, 0);
     assert_int_equal(score.n_peaks, 0);
     assert_true(isinf(score.headroom_db));
     sr_score_release(&score);
@@ -253,11 +254,11 @@ static void test_quantile(void **state)
     const double x[] = {8, 1, 4, 2};
     double value = -1;
     assert_int_equal(sr_quantile(x, 4, 0.5, &value, NULL), SR_OK);
-    assert_float_equal(value, 3, 1e-12);
+    assert_near(value, 3, 1e-12);
     assert_int_equal(sr_quantile(x, 4, 0.95, &value, NULL), SR_OK);
-    assert_float_equal(value, 7.4, 1e-12);
+    assert_near(value, 7.4, 1e-12);
     assert_int_equal(sr_quantile(x, 1, 0.95, &value, NULL), SR_OK);
-    assert_float_equal(value, 8, 0);
+    assert_near(value, 8, 0);
 
     assert_int_equal(sr_quantile(x, 0, 0.5, &value, NULL), SR_ERR_ARGUMENT);
     assert_int_equal(sr_quantile(x, 4, 1.5, &value, NULL), SR_ERR_ARGUMENT);
@@ -298,8 +299,8 @@ static void test_bootstrap_edges(void **state)
     const double one[] = {3.5};
     struct sr_interval interval = {0, 0, 0};
     assert_int_equal(sr_bootstrap_quantile(one, 1, 0.95, 0.95, 100, &interval, NULL), SR_OK);
-    assert_float_equal(interval.low, 3.5, 0);
-    assert_float_equal(interval.high, 3.5, 0);
+    assert_near(interval.low, 3.5, 0);
+    assert_near(interval.high, 3.5, 0);
     assert_int_equal(sr_bootstrap_quantile(one, 0, 0.95, 0.95, 100, &interval, NULL), SR_ERR_ARGUMENT);
     assert_int_equal(sr_bootstrap_quantile(one, 1, 0.95, 1.0, 100, &interval, NULL), SR_ERR_ARGUMENT);
     assert_int_equal(sr_bootstrap_quantile(one, 1, 0.95, 0.95, 3, &interval, NULL), SR_ERR_ARGUMENT);
