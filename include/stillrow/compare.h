@@ -1,0 +1,96 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Two groups of flights, compared at matched conditions, with an honest interval.
+ */
+#ifndef STILLROW_COMPARE_H
+#define STILLROW_COMPARE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "stillrow/status.h"
+#include "stillrow/wobble.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+#define SR_COMPARE_BINS_MAX  64 /* bins of throttle or motor speed */
+#define SR_COMPARE_LINES_MAX 12
+
+/* One flight of a group. All are borrowed and must outlive the comparison. */
+struct sr_compare_flight {
+    const char *name;
+    const struct sr_slices *slices;
+    const struct sr_view *view;
+    const struct sr_score *score; /* with causes where known */
+};
+
+struct sr_compare_group {
+    const char *name; /* "A", or what the group has in common */
+    const struct sr_compare_flight *flights;
+    size_t count;
+};
+
+enum sr_match { SR_MATCH_NONE = 0, SR_MATCH_THROTTLE, SR_MATCH_SPEED };
+enum sr_interval_from { SR_FROM_FLIGHTS = 0, SR_FROM_SLICES /* "these flights only" */ };
+enum sr_winner { SR_NO_DIFFERENCE = 0, SR_A_QUIETER, SR_B_QUIETER };
+
+struct sr_ratio {
+    double db;              /* 20 log10(wobble B / wobble A): above 0, A is quieter */
+    double low_db, high_db; /* 95 % interval */
+    double p_value;         /* two-sided, of no difference */
+    double p_adjusted;      /* Benjamini-Hochberg over the bands; of the whole flight: p_value */
+    double a_px, b_px;      /* [px RMS] matched wobble of each group (geometric mean over flights) */
+    bool shown;             /* p_adjusted < 0.05 */
+    bool seen;              /* both groups' logs reach into this band */
+};
+
+struct sr_compare_line {
+    double hz_a, hz_b;  /* [Hz]; NAN where the group has no such line */
+    double px_a, px_b;  /* [px RMS] */
+    double order;       /* 0: not an order */
+    double share;       /* of the difference in energy that this line accounts for */
+    const char *change; /* "grown", "shrunk", "moved", "gone", "new" (from A to B) */
+};
+
+struct sr_comparison {
+    enum sr_match match;
+    double match_low, match_high; /* range both groups flew [fraction, or rpm] */
+    size_t match_bins;
+    size_t slices_a, slices_b;     /* compared */
+    size_t left_out_a, left_out_b; /* slices outside the common bins */
+    double limit_hz;               /* [Hz] compared up to here: what all logs can see */
+    enum sr_interval_from from;
+    struct sr_ratio whole;
+    struct sr_ratio band[SR_BAND_COUNT - 1];
+    struct sr_ratio axis[3];
+    double smallest_db; /* [dB] the smallest difference these flights would have shown (80 % power) */
+    enum sr_winner winner;
+    struct sr_compare_line lines[SR_COMPARE_LINES_MAX];
+    size_t n_lines;
+    char notes[8][SR_NOTE_MAX];
+    size_t n_notes;
+};
+
+/*
+ * Compare group a with group b. Every flight needs the same bin width; cameras must agree (the same picture),
+ * or the comparison is refused. Errors: SR_ERR_ARGUMENT, SR_ERR_DATA (different cameras, nothing in common),
+ * SR_ERR_MEMORY.
+ */
+enum sr_status sr_compare(struct sr_comparison *comparison, const struct sr_compare_group *a,
+                          const struct sr_compare_group *b, struct sr_error *err);
+
+/* Benjamini and Hochberg 1995: adjusted p-values of p[n] into adjusted[n]. Errors: SR_ERR_MEMORY,
+ * SR_ERR_ARGUMENT. */
+enum sr_status sr_adjust_p(const double *p, size_t n, double *adjusted, struct sr_error *err);
+
+/* Welch's t for two samples: difference of means b - a with its 95 % interval and two-sided p. n >= 2 each.
+ */
+enum sr_status sr_welch_t(const double *a, size_t na, const double *b, size_t nb, double *difference,
+                          double *low, double *high, double *p_value, struct sr_error *err);
+
+#ifdef __cplusplus
+}
+#endif
+#endif
