@@ -1,0 +1,40 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * One log on its way through the rooms: read, cut into slices, seen through the
+ * camera, scored. Every verb that works on a flight starts here.
+ */
+#ifndef COMMANDS_FLIGHT_H
+#define COMMANDS_FLIGHT_H
+
+#include "commands/shared.h"
+#include "stillrow/wobble.h"
+
+/* What holds for all logs of a command. */
+struct flight_plan {
+    struct sr_rig rig;
+    struct sr_log_options log;
+    enum sr_window window;
+};
+
+struct flight {
+    struct sr_log log;
+    struct sr_slices slices;
+    struct sr_view view;
+    struct sr_score score;
+};
+
+/* Make the plan from the shared options; window: NULL for hann. false: said on stderr, EXIT_USAGE. */
+bool flight_plan_make(struct flight_plan *plan, const struct log_args *log, const struct rig_args *rig,
+                      const char *window);
+
+/* Only read the log, with progress on a terminal's stderr. Release *log with sr_log_release(). */
+enum sr_status flight_read(struct sr_log *log, const char *path, const struct flight_plan *plan,
+                           struct sr_error *err);
+
+/* The whole way. err->file is set on every failure. Release with flight_release(); nothing to release on
+ * failure. */
+enum sr_status flight_score(struct flight *flight, const char *path, const struct flight_plan *plan,
+                            struct sr_error *err);
+void flight_release(struct flight *flight);
+
+#endif

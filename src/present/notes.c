@@ -1,0 +1,42 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "notes.h"
+
+#include <math.h>
+
+static void note(FILE *out, const struct sr_style *style, const char *text)
+{
+    fprintf(out, "  %snote:%s ", sr_ink(style, SR_INK_DIM), sr_ink(style, SR_INK_PLAIN));
+    sr_print_wrapped(out, text, 8, 8, SR_TEXT_WIDTH);
+}
+
+size_t sr_notes_text(FILE *out, const struct sr_style *style, const struct sr_log *log,
+                     const struct sr_rig *rig)
+{
+    char assumed[SR_NOTE_MAX];
+    size_t count = log->n_notes;
+
+    sr_rig_assumption(rig, assumed, sizeof assumed);
+    if (assumed[0] != '\0') {
+        note(out, style, assumed);
+        count++;
+    }
+    for (size_t i = 0; i < log->n_notes; i++)
+        note(out, style, log->notes[i]);
+    return count;
+}
+
+void sr_camera_line(const struct sr_camera *camera, char *text, size_t size)
+{
+    snprintf(text, size,
+             "%.10gx%.10g at %.4g fps, readout %.4g ms, exposure %.4g ms, %.4g deg %s, tilt %.4g deg",
+             camera->width_px, camera->height_px, camera->fps, 1e3 * camera->readout_s,
+             1e3 * camera->exposure_s, camera->hfov_deg, sr_lens_name(camera->lens), camera->tilt_deg);
+}
+
+void sr_band_range(double low_hz, double high_hz, char *text, size_t size)
+{
+    if (isinf(high_hz))
+        snprintf(text, size, "over %.0f", low_hz);
+    else
+        snprintf(text, size, "%.0f to %.0f", low_hz, high_hz);
+}

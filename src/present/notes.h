@@ -1,0 +1,22 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Small parts that the text reports share. */
+#ifndef PRESENT_NOTES_H
+#define PRESENT_NOTES_H
+
+#include <stdio.h>
+
+#include "stillrow/log.h"
+#include "stillrow/present.h"
+#include "stillrow/rig.h"
+
+/* "  note: …" wrapped: what was assumed of the camera, then the log's own notes. Returns how many. */
+size_t sr_notes_text(FILE *out, const struct sr_style *style, const struct sr_log *log,
+                     const struct sr_rig *rig);
+
+/* "1920x1080 at 60 fps, readout 16 ms, exposure 1 ms, 95 deg rectilinear, tilt 20 deg" into text[size]. */
+void sr_camera_line(const struct sr_camera *camera, char *text, size_t size);
+
+/* "63 to 250" or "over 1000" into text[size]. */
+void sr_band_range(double low_hz, double high_hz, char *text, size_t size);
+
+#endif
