@@ -1,9 +1,16 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * The rig: everything about a craft that its log does not say. An INI file with
- * the sections [camera] [gyro] [mount] [build] [threshold] and any number of
+ * the sections [camera] [gyro] [mount] [build] [threshold] and up to SR_MODES_MAX
  * [mode NAME] sections (other modes of the same camera: any [camera] key).
- * Unknown keys and sections are errors, so that a typing slip is not ignored.
+ * Unknown keys and sections, and a key set twice, are errors, so that a typing
+ * slip is not ignored.
+ *
+ * A line is `key = value`, a `[section]`, blank, or a comment. A comment starts
+ * with ';' or '#' at the start of a line, or with ';' after a space behind a value
+ * ('#' behind a value belongs to it). Spaces around keys and values do not count,
+ * quotes have no meaning, letters' case does. Texts are UTF-8. A line holds up to
+ * 198 bytes without its comment, a file up to 1 MiB.
  */
 #ifndef STILLROW_RIG_H
 #define STILLROW_RIG_H
@@ -38,7 +45,27 @@ enum sr_camera_key {
     SR_KEY_HFOV = 1 << 4,
     SR_KEY_LENS = 1 << 5,
     SR_KEY_TILT = 1 << 6,
-    SR_KEY_ALL = (1 << 7) - 1
+    SR_KEY_ALL = (1 << 7) - 1,
+    SR_KEY_AXES = 1 << 7,     /* [gyro] axes; not part of SR_KEY_ALL */
+    SR_KEY_GYRO_SIDE = 1 << 8 /* [gyro] on */
+};
+
+/*
+ * One key of a rig file. The table of them feeds the parser, its error texts, the
+ * program's help and the reference table of docs/method.md.
+ */
+enum sr_key_kind { SR_KIND_NUMBER = 0, SR_KIND_INTEGER, SR_KIND_SIZE, SR_KIND_CHOICE, SR_KIND_TEXT };
+
+struct sr_rig_key {
+    const char *section; /* "camera" for keys that [mode NAME] takes too */
+    const char *name;
+    enum sr_key_kind kind;
+    const char *unit;           /* "ms", "" where there is none */
+    double low, high;           /* of numbers, and of each side of a size */
+    bool low_open, high_open;   /* true: that end is not in the range itself */
+    const char *const *choices; /* of SR_KIND_CHOICE, NULL after the last */
+    const char *fallback;       /* value in force where none is given, "" for none */
+    const char *help;           /* one line */
 };
 
 /* [mount]: numbers are NAN and counts 0 where not given. */
@@ -70,7 +97,8 @@ struct sr_build_keys {
 
 struct sr_camera_mode {
     char name[SR_TEXT_MAX];
-    struct sr_camera camera; /* the rig's camera with this mode's keys laid over it */
+    struct sr_camera camera; /* the rig's camera with this mode's keys laid over it, after sr_rig_finish() */
+    unsigned given;          /* enum sr_camera_key bits this mode sets itself */
 };
 
 struct sr_rig {
@@ -94,7 +122,8 @@ void sr_rig_init(struct sr_rig *rig);
 
 /*
  * Read an INI file over *rig (so options given earlier may be overlaid again).
- * Errors: SR_ERR_OPEN, SR_ERR_READ, SR_ERR_RIG with file and line; *rig untouched.
+ * Errors: SR_ERR_OPEN, SR_ERR_READ, SR_ERR_MEMORY, SR_ERR_RIG with file and line;
+ * *rig untouched.
  */
 enum sr_status sr_rig_read(struct sr_rig *rig, const char *path, struct sr_error *err);
 
@@ -107,21 +136,39 @@ enum sr_status sr_rig_read(struct sr_rig *rig, const char *path, struct sr_error
 enum sr_status sr_rig_set(struct sr_rig *rig, const char *section, const char *key, const char *value,
                           struct sr_error *err);
 
-/* Check the camera, and build the modes from it. Call once after the last key was set. */
+/*
+ * Check the camera, and build the modes from it. Call once after the last key was set.
+ * An assumed (not given) readout or exposure that would outlast a frame is shortened
+ * to 0.96 of it, and sr_rig_assumption() says so; a given one is an error, unless it
+ * is over by less than 0.5 % (16.67 ms at 60 fps is a rounded figure).
+ * Errors: SR_ERR_RIG; *rig untouched.
+ */
 enum sr_status sr_rig_finish(struct sr_rig *rig, struct sr_error *err);
 
 /*
  * Set px under [threshold] in the rig file at `path`, keeping every other line and
  * comment: written beside the file, flushed to disk, renamed. The file is made if missing.
- * Errors: SR_ERR_ARGUMENT, SR_ERR_READ, SR_ERR_WRITE; the old file is kept on failure.
+ * A symbolic link is followed and stays a link; permissions stay. Refused: a file that
+ * is no valid rig, that is not a regular file, or that nobody may write to.
+ * Errors: SR_ERR_ARGUMENT, SR_ERR_OPEN, SR_ERR_READ, SR_ERR_WRITE, SR_ERR_MEMORY,
+ * SR_ERR_RIG; the old file is kept on failure.
  */
 enum sr_status sr_rig_write_threshold(const char *path, double threshold_px, struct sr_error *err);
 
 /* Threshold in force [px RMS]: the rig's, or the camera's default. */
 double sr_rig_threshold_px(const struct sr_rig *rig);
 
-/* One line that says which camera was assumed or partly assumed, "" if all was given. */
+/*
+ * One line that says what was assumed of the camera and of the gyro's axes and place,
+ * "" if all was given. Call after sr_rig_finish(). About 200 bytes are needed.
+ */
 void sr_rig_assumption(const struct sr_rig *rig, char *text, size_t size);
+
+/* The table of keys, one after another; NULL past the last. */
+const struct sr_rig_key *sr_rig_key_at(size_t index);
+
+/* A key's range as text: "1..10000 Hz", "above 0, up to 1000 ms", "frd | flu". */
+void sr_rig_key_range(const struct sr_rig_key *key, char *text, size_t size);
 
 /* "natural-rubber", "silicone", "tpu", "unknown". */
 const char *sr_material_name(enum sr_material material);

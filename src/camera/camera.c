@@ -36,14 +36,20 @@ static bool inside(double value, double low, double high)
 static enum sr_status check_frame(const struct sr_camera *camera, struct sr_error *err)
 {
     const double frame_ms = 1e3 / camera->fps;
-    if (!(camera->readout_s > 0 && camera->readout_s * 1e3 <= frame_ms * FRAME_SLACK))
+    const double readout_ms = camera->readout_s * 1e3;
+    const double exposure_ms = camera->exposure_s * 1e3;
+    if (!(readout_ms > 0))
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "readout_ms %g is not above 0", readout_ms);
+    if (!(readout_ms <= frame_ms * FRAME_SLACK))
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0,
-                       "readout_ms %g is not above 0 and up to one frame, %.6g ms at %g fps",
-                       camera->readout_s * 1e3, frame_ms, camera->fps);
-    if (!(camera->exposure_s >= 0 && camera->exposure_s * 1e3 <= frame_ms * FRAME_SLACK))
+                       "readout_ms %g is longer than a frame, %.6g ms at %g fps", readout_ms, frame_ms,
+                       camera->fps);
+    if (!(exposure_ms >= 0))
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "exposure_ms %g is below 0", exposure_ms);
+    if (!(exposure_ms <= frame_ms * FRAME_SLACK))
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0,
-                       "exposure_ms %g is not 0 and up to one frame, %.6g ms at %g fps",
-                       camera->exposure_s * 1e3, frame_ms, camera->fps);
+                       "exposure_ms %g is longer than a frame, %.6g ms at %g fps", exposure_ms, frame_ms,
+                       camera->fps);
     return SR_OK;
 }
 
