@@ -56,11 +56,12 @@ struct sr_compare_line {
 
 struct sr_comparison {
     enum sr_match match;
-    double match_low, match_high; /* range both groups flew [fraction, or rpm] */
-    size_t match_bins;
-    size_t slices_a, slices_b;     /* compared */
-    size_t left_out_a, left_out_b; /* slices outside the common bins */
-    double limit_hz;               /* [Hz] compared up to here: what all logs can see */
+    double match_width;                       /* width of a bin [fraction, or rpm] */
+    size_t match_bins;                        /* bins that every flight visited */
+    double match_centre[SR_COMPARE_BINS_MAX]; /* [fraction, or rpm] of those bins, ascending */
+    size_t slices_a, slices_b;                /* compared */
+    size_t left_out_a, left_out_b;            /* slices outside the common bins */
+    double limit_hz;                          /* [Hz] compared up to here: what all logs can see */
     enum sr_interval_from from;
     struct sr_ratio whole;
     struct sr_ratio band[SR_BAND_COUNT - 1];
@@ -85,10 +86,40 @@ enum sr_status sr_compare(struct sr_comparison *comparison, const struct sr_comp
  * SR_ERR_ARGUMENT. */
 enum sr_status sr_adjust_p(const double *p, size_t n, double *adjusted, struct sr_error *err);
 
-/* Welch's t for two samples: difference of means b - a with its 95 % interval and two-sided p. n >= 2 each.
+/* A difference of two means, b - a, with what is needed to judge it. */
+struct sr_difference {
+    double value; /* b - a */
+    double error; /* standard error, >= 0 */
+    double dof;   /* degrees of freedom of the error, > 0 */
+    double low;   /* 95 % interval by Student's t */
+    double high;
+    double p_value;  /* two-sided, of no difference */
+    double smallest; /* the smallest difference that would be shown 8 times out of 10 */
+};
+
+/*
+ * Welch's t for two samples of two values or more each (Welch 1947; Satterthwaite 1946).
+ * Errors: SR_ERR_ARGUMENT; *difference untouched.
  */
-enum sr_status sr_welch_t(const double *a, size_t na, const double *b, size_t nb, double *difference,
-                          double *low, double *high, double *p_value, struct sr_error *err);
+enum sr_status sr_welch_t(const double *a, size_t na, const double *b, size_t nb,
+                          struct sr_difference *difference, struct sr_error *err);
+
+/* Work out low, high, p_value and smallest from value, error and dof. */
+void sr_difference_finish(struct sr_difference *difference);
+
+/* Spectra of both groups for a picture, on one frequency grid. Release with sr_compare_spectra_release(). */
+struct sr_compare_spectra {
+    size_t bins;
+    double bin_hz;
+    double enbw_bins;
+    double *psd[2]; /* [bins] (deg/s)^2/Hz, three axes added, slices of the matched conditions only */
+    double *low[2]; /* [bins] ends of the 95 % interval */
+    double *high[2];
+};
+enum sr_status sr_compare_spectra(struct sr_compare_spectra *spectra, const struct sr_compare_group *a,
+                                  const struct sr_compare_group *b, const struct sr_comparison *comparison,
+                                  struct sr_error *err);
+void sr_compare_spectra_release(struct sr_compare_spectra *spectra);
 
 #ifdef __cplusplus
 }
