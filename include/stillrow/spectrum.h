@@ -38,12 +38,15 @@ const char *sr_window_name(enum sr_window window);
 bool sr_window_find(const char *name, enum sr_window *window);
 
 /*
- * Fill w[0..n-1] with the periodic (DFT-even) window. n >= 1.
- * Sources: Harris 1978; HFT95: Heinzel et al. 2002, appendix.
+ * Fill w[0..n-1] with the periodic (DFT-even) window: the sum of a_j cos(2 pi j i / n).
+ * n >= 1; a single sample is 1. An unknown window is all zero.
+ * Sources: Harris, Proc. IEEE 66(1), 1978; HFT95: Heinzel, Ruediger and Schilling 2002,
+ * appendix. HFT95 peaks at 4.68, as it is published: its coherent gain is 1.
  */
 void sr_window_fill(enum sr_window window, double *w, size_t n);
 
-/* Equivalent noise bandwidth [bins] of w[n]: n sum(w^2) / (sum w)^2. Harris 1978, eq. 11. */
+/* Equivalent noise bandwidth [bins] of w[n]: n sum(w^2) / (sum w)^2; not finite if sum w is 0. Harris 1978.
+ */
 double sr_window_enbw_bins(const double *w, size_t n);
 
 /* Coherent gain of w[n]: mean(w). Harris 1978. */
@@ -72,7 +75,10 @@ size_t sr_welch_segments(const struct sr_welch *welch, size_t count);
 double sr_welch_enbw_bins(const struct sr_welch *welch);
 
 /*
- * One-sided density of x[count] sampled at rate_hz into psd[bins].
+ * One-sided density of x[count] sampled at rate_hz into psd[bins]:
+ * psd[k] = 2 |sum w x e^(-2 pi i k n / N)|^2 / (rate_hz sum w^2), averaged over the
+ * segments (Welch 1967); without the 2 at DC and at an even segment's Nyquist.
+ * Samples after the last whole segment are not used. The bin width is rate_hz / segment.
  * Errors: SR_ERR_ARGUMENT (rate_hz not > 0), SR_ERR_SHORT (count < segment).
  */
 enum sr_status sr_welch_psd(struct sr_welch *welch, const double *x, size_t count, double rate_hz,
@@ -83,6 +89,7 @@ enum sr_status sr_welch_psd(struct sr_welch *welch, const double *x, size_t coun
  * window w[n] at `hop` samples, the correlation of overlapping segments counted:
  * nu = 2 K / (1 + 2 sum_j (1 - j/K) rho_j), rho_j = (sum w w_shifted / sum w^2)^2.
  * Welch 1967; Percival and Walden 1993, sec. 6.17. At DC and Nyquist it is half that.
+ * 0 if there is no segment, no sample or no hop.
  */
 double sr_welch_dof(const double *w, size_t n, size_t hop, size_t segments);
 
@@ -92,13 +99,14 @@ double sr_welch_own_dof(const struct sr_welch *welch, size_t segments);
 /*
  * Factors that turn an estimate of `dof` degrees of freedom into the ends of its
  * interval of the given level (0 < level < 1): *low = nu / chi2(1 - a/2), *high =
- * nu / chi2(a/2). Errors: SR_ERR_ARGUMENT.
+ * nu / chi2(a/2), chi2(p) the quantile that a chi-square stays below with probability p,
+ * a = 1 - level. dof > 0. Errors: SR_ERR_ARGUMENT.
  */
 enum sr_status sr_chi2_interval(double dof, double level, double *low, double *high, struct sr_error *err);
 
-/* A spectral line. */
+/* A spectral line. The bins of two lines never overlap, so their energies add up. */
 struct sr_line {
-    double hz;        /* [Hz] interpolated */
+    double hz;        /* [Hz] interpolated; centre of its energy if it is wider than the window's main lobe */
     double amplitude; /* RMS of the line [u], floor removed */
     double height;    /* density at its top [u^2/Hz] */
     double floor;     /* running-median floor there [u^2/Hz] */
@@ -108,29 +116,48 @@ struct sr_line {
 };
 
 struct sr_line_options {
-    double min_ratio_db; /* [dB] top over floor a line needs; default 10 */
-    double low_hz;       /* [Hz] lines below are left out; default 0 */
-    double floor_hz;     /* [Hz] width of the running median; default 60 */
-    size_t max_lines;    /* default 24; the strongest are kept */
-    double cell_bins;    /* [bins] lines nearer than this are one; 0: 2 ENBW of the window */
+    double min_ratio_db; /* [dB, >= 0] top over floor a line needs at least; default 10. Few degrees of
+                            freedom may ask for more, see sr_lines_find */
+    double low_hz;       /* [Hz, >= 0] lines below are left out; default 0 */
+    double floor_hz;     /* [Hz, > 0] width of the running median; default 120. Humps up to some 60 % of it
+                            stand out as lines, wider ones belong to the floor */
+    size_t max_lines;    /* [>= 1] default 24; the strongest are kept */
+    double cell_bins;    /* [bins, >= 0] lines nearer than this are one; 0: 2 ENBW of the window */
 };
 void sr_line_options_init(struct sr_line_options *options);
 
 /*
  * Running-median floor of psd[bins] over floor_hz, into floor[bins], corrected to
  * a mean level (median / mean of a chi-square of `dof` degrees of freedom).
+ * It is found twice: the second median leaves out what stands 6 dB (more for few
+ * degrees of freedom) above the 30 % quantile of the first round. The window is symmetric
+ * about its bin, so a slope does not move it; it spans at least 9 bins and shrinks towards
+ * both ends, at the low end in proportion to the frequency. Below bin 8 the slope found
+ * above is carried on, if it rises towards low frequencies. DC and Nyquist are not looked at.
+ * bins >= 1, bin_hz > 0, floor_hz > 0, dof > 0; psd finite, not negative.
  * Errors: SR_ERR_ARGUMENT, SR_ERR_MEMORY.
  */
 enum sr_status sr_floor(const double *psd, size_t bins, double bin_hz, double floor_hz, double dof,
                         double *floor, struct sr_error *err);
 
 /*
- * Lines of a density, strongest first: local maxima that stand out of the floor,
- * frequency interpolated (Hann: exact three-point, Grandke 1983; flat-top: centre
- * of energy; others: parabola on the log), amplitude from the energy in the main
- * lobe above the floor (true between bins for every window), merged within a cell.
- * window: the one the density was made with. dof: of the density.
- * lines: room for options->max_lines. *count: how many were found.
+ * Lines of a density, strongest first.
+ * A line is a local maximum
+ *  - over the floor by min_ratio_db, and by what noise reaches in one density of a
+ *    hundred: the F quantile at 0.01 / bins, of `dof` and the floor's own degrees of freedom;
+ *  - with a dip of at least 6 dB (up to 10 for few degrees of freedom: F at 0.01 of dof
+ *    and dof) between it and anything higher, else it is part of that;
+ *  - farther than a cell from a higher line, and 6 dB over the leakage of higher lines;
+ *  - with the half main lobe of the window (1 bin rectangular, 2 Hann and Hamming, 3
+ *    Blackman, 4 Blackman-Harris, 5 HFT95) between it and both ends of the density.
+ * Frequency: Hann: exact from three bins; rectangular: exact from two (Rife and Vincent
+ * 1970; Grandke 1983); HFT95: centre of energy; others: parabola on the log, whose bias
+ * stays below 0.0161 bin (Hamming), 0.0067 (Blackman), 0.0033 (Blackman-Harris).
+ * Amplitude: energy above the floor in the main lobe, and beyond it as far as the line
+ * goes on (smeared by speed drift), divided by the share of a narrow line's energy that
+ * these bins hold: true between bins for every window.
+ * window: the one the density was made with. dof: of the density. psd as for sr_floor.
+ * lines: room for options->max_lines. *count: how many were written.
  * Errors: SR_ERR_ARGUMENT, SR_ERR_MEMORY.
  */
 enum sr_status sr_lines_find(const double *psd, size_t bins, double bin_hz, enum sr_window window, double dof,

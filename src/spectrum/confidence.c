@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* How far an averaged density can be trusted: degrees of freedom and intervals. */
+#include "spectrum/quantile.h"
 #include "stillrow/spectrum.h"
 
-#include <gsl/gsl_cdf.h>
 #include <math.h>
 
 double sr_welch_dof(const double *w, size_t n, size_t hop, size_t segments)
@@ -34,7 +34,7 @@ enum sr_status sr_chi2_interval(double dof, double level, double *low, double *h
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "%g degrees of freedom, needs more than 0", dof);
     if (!(level > 0.0 && level < 1.0))
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "confidence level of %g, needs 0 to 1", level);
-    *low = dof / gsl_cdf_chisq_Qinv(tail, dof);
-    *high = dof / gsl_cdf_chisq_Pinv(tail, dof);
+    *low = 1.0 / sr_chi2_ratio_upper(tail, dof);
+    *high = 1.0 / sr_chi2_ratio_lower(tail, dof);
     return SR_OK;
 }

@@ -1,0 +1,203 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The floor under the lines: a running median that the lines themselves do not lift. */
+#include "spectrum/floor.h"
+#include "spectrum/quantile.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+    MIN_HALF_WIDTH = 4,  /* [bins] a median of fewer than 9 values says little */
+    EDGE_HALF_WIDTH = 8, /* [bins] near the ends a window shrinks to this, then leans inwards */
+    ROLL_OFF_SPAN = 4, /* the slope at the low end is taken between EDGE_HALF_WIDTH and this many times it */
+};
+
+/*
+ * The first pass takes a low quantile, which stays on the floor while up to 70 % of
+ * the window is lines or humps, only to tell what these are: bins 6 dB and more above
+ * it, but not more than one in a thousand of pure noise. The second is the median of the rest.
+ */
+static const double first_quantile = 0.3;
+static const double outlier_level = 1e-3;
+static const double outlier_ratio = 4.0;
+
+/* Steepest rise towards low frequencies that is believed: density as f^-4. */
+static const double steepest = 4.0;
+
+/* The values under a sliding window, kept in order. */
+struct window {
+    double *sorted;
+    size_t count;
+    size_t low; /* bins low..high-1 are in */
+    size_t high;
+};
+
+static size_t place(const struct window *window, double value)
+{
+    size_t low = 0;
+    size_t high = window->count;
+
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+
+        if (window->sorted[middle] < value)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+static void put(struct window *window, double value)
+{
+    size_t at = place(window, value);
+
+    memmove(window->sorted + at + 1, window->sorted + at, (window->count - at) * sizeof *window->sorted);
+    window->sorted[at] = value;
+    window->count++;
+}
+
+static void take(struct window *window, double value)
+{
+    size_t at = place(window, value);
+
+    window->count--;
+    memmove(window->sorted + at, window->sorted + at + 1, (window->count - at) * sizeof *window->sorted);
+}
+
+/* Bring the window to bins low..high-1; both ends only ever move up. Bins with skip[] set are passed over. */
+static void slide(struct window *window, const double *psd, const bool *skip, size_t low, size_t high)
+{
+    for (; window->high < high; window->high++) {
+        if (!skip[window->high])
+            put(window, psd[window->high]);
+    }
+    for (; window->low < low; window->low++) {
+        if (!skip[window->low])
+            take(window, psd[window->low]);
+    }
+}
+
+/* Linear between the two values next to the quantile's place. */
+static double quantile(const struct window *window, double share)
+{
+    double at = share * (double)(window->count - 1);
+    size_t below = (size_t)at;
+    double part = at - (double)below;
+
+    if (below + 1 >= window->count)
+        return window->sorted[below];
+    return (1.0 - part) * window->sorted[below] + part * window->sorted[below + 1];
+}
+
+static size_t smaller(size_t a, size_t b)
+{
+    return a < b ? a : b;
+}
+
+size_t sr_floor_half_width(size_t bins, double bin_hz, double floor_hz)
+{
+    double half = 0.5 * floor_hz / bin_hz;
+    size_t most = bins > 0 ? (bins - 1) / 2 : 0;
+
+    if (half < MIN_HALF_WIDTH)
+        return smaller(MIN_HALF_WIDTH, most);
+    return half < (double)most ? (size_t)(half + 0.5) : most;
+}
+
+/*
+ * Half width of the window about bin k. A window symmetric about its bin gives the
+ * right floor on any slope, so near the ends it shrinks and stays symmetric; only over
+ * the last few bins, where too little would be left of it, does it lean inwards. At
+ * the low end it shrinks with the frequency, since wash rises there as a power of it.
+ */
+static size_t reach(size_t k, size_t bins, size_t half)
+{
+    size_t most = smaller(half, smaller(k / 2, bins - 1 - k));
+    size_t least = smaller(EDGE_HALF_WIDTH, half);
+
+    return most > least ? most : least;
+}
+
+/* One pass: a running quantile, put on the scale of the mean of a chi-square of `dof` degrees of freedom. */
+static void run_quantile(double *sorted, const double *psd, const bool *skip, size_t bins, size_t half,
+                         double share, double dof, double *floor)
+{
+    struct window window = {.sorted = sorted};
+    double scale = 1.0 / sr_chi2_ratio_lower(share, dof);
+    size_t low = 0;
+
+    for (size_t k = 0; k < bins; k++) {
+        size_t width = 2 * reach(k, bins, half) + 1;
+        size_t start = k > width / 2 ? k - width / 2 : 0;
+
+        /* Where the width jumps, an end would step back by a bin: it waits instead. */
+        low = smaller(start > low ? start : low, bins - width);
+        slide(&window, psd, skip, low, low + width);
+        /* Nearly all of it lines: there is nothing better than what the pass before said. */
+        if (4 * window.count >= width)
+            floor[k] = scale * quantile(&window, share);
+    }
+}
+
+/* Carry the slope on over the lowest bins, where the window leans up the spectrum and sees too little. */
+static void roll_off(double *floor, size_t bins)
+{
+    size_t from = EDGE_HALF_WIDTH;
+    size_t to = EDGE_HALF_WIDTH * ROLL_OFF_SPAN;
+    double slope;
+
+    if (to >= bins || !(floor[from] > 0.0) || !(floor[to] > 0.0))
+        return;
+    slope = log(floor[from] / floor[to]) / log((double)to / (double)from);
+    if (slope <= 0.0)
+        return;
+    slope = slope < steepest ? slope : steepest;
+    for (size_t k = 1; k < from; k++)
+        floor[k] = floor[from] * pow((double)from / (double)k, slope);
+    floor[0] = floor[1];
+}
+
+static void fill_floor(const double *psd, size_t bins, size_t half, double dof, double *sorted, bool *skip,
+                       double *floor)
+{
+    double outlier = sr_chi2_ratio_upper(outlier_level, dof);
+
+    outlier = outlier > outlier_ratio ? outlier : outlier_ratio;
+    /* The two end bins have half the degrees of freedom, and detrending empties DC. */
+    if (bins > 2 * MIN_HALF_WIDTH) {
+        skip[0] = true;
+        skip[bins - 1] = true;
+    }
+    run_quantile(sorted, psd, skip, bins, half, first_quantile, dof, floor);
+    roll_off(floor, bins);
+    for (size_t k = 0; k < bins; k++)
+        skip[k] = skip[k] || psd[k] > outlier * floor[k];
+    run_quantile(sorted, psd, skip, bins, half, 0.5, dof, floor);
+    roll_off(floor, bins);
+}
+
+enum sr_status sr_floor(const double *psd, size_t bins, double bin_hz, double floor_hz, double dof,
+                        double *floor, struct sr_error *err)
+{
+    double *sorted;
+    bool *skip;
+    enum sr_status status = SR_OK;
+
+    if (bins == 0 || !(bin_hz > 0.0) || !isfinite(bin_hz))
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "density of %zu bins of %g Hz", bins, bin_hz);
+    if (!(floor_hz > 0.0) || !isfinite(floor_hz))
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "floor over %g Hz, needs more than 0", floor_hz);
+    if (!(dof > 0.0) || !isfinite(dof))
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "%g degrees of freedom, needs more than 0", dof);
+    sorted = calloc(bins, sizeof *sorted);
+    skip = calloc(bins, sizeof *skip);
+    if (sorted && skip)
+        fill_floor(psd, bins, sr_floor_half_width(bins, bin_hz, floor_hz), dof, sorted, skip, floor);
+    else
+        status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "no memory for a floor of %zu bins", bins);
+    free(skip);
+    free(sorted);
+    return status;
+}
