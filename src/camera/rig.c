@@ -50,7 +50,9 @@ const char *sr_material_name(enum sr_material material)
 static enum sr_status refuse(struct sr_error *err, const struct sr_rig_key *key, const char *value,
                              const char *problem)
 {
-    return sr_fail(err, SR_ERR_RIG, NULL, 0, "%s: '%.60s' %s", key->name, value, problem);
+    struct rig_quoted quoted;
+    return sr_fail(err, SR_ERR_RIG, NULL, 0, "%s: %s %s", key->name, rig_quote(value, strlen(value), &quoted),
+                   problem);
 }
 
 /* Only plain decimal numbers: strtod alone would take "nan", "inf" and "0x10" too. */
@@ -72,9 +74,10 @@ static bool in_range(const struct sr_rig_key *key, double number)
 
 static enum sr_status out_of_range(struct sr_error *err, const struct sr_rig_key *key, const char *value)
 {
-    char range[64];
-    sr_rig_key_range(key, range, sizeof range);
-    return sr_fail(err, SR_ERR_RIG, NULL, 0, "%s: '%.60s' is out of range, %s", key->name, value, range);
+    char problem[96] = "is out of range, ";
+    const size_t used = strlen(problem);
+    sr_rig_key_range(key, problem + used, sizeof problem - used);
+    return refuse(err, key, value, problem);
 }
 
 static enum sr_status not_a_number(struct sr_error *err, const struct sr_rig_key *key, const char *value)
@@ -123,59 +126,25 @@ _Static_assert(offsetof(struct sr_camera, height_px) == offsetof(struct sr_camer
 static enum sr_status set_choice(char *field, const struct rig_target *target, const char *value,
                                  struct sr_error *err)
 {
-    char range[64];
+    char problem[96] = "is not one of ";
+    const size_t used = strlen(problem);
     for (int i = 0; target->key.choices[i] != NULL; i++) {
         if (strcmp(target->key.choices[i], value) == 0) {
             memcpy(field, &i, sizeof i);
             return SR_OK;
         }
     }
-    sr_rig_key_range(&target->key, range, sizeof range);
-    return sr_fail(err, SR_ERR_RIG, NULL, 0, "%s: '%.60s' is not one of %s", target->key.name, value, range);
+    sr_rig_key_range(&target->key, problem + used, sizeof problem - used);
+    return refuse(err, &target->key, value, problem);
 }
 _Static_assert(sizeof(enum sr_lens) == sizeof(int) && sizeof(enum sr_axes) == sizeof(int) &&
                    sizeof(enum sr_gyro_side) == sizeof(int) && sizeof(enum sr_material) == sizeof(int),
                "set_choice() writes enums as int");
 
-/* Bytes of the UTF-8 character at s, 0 if it is none: RFC 3629, table 3-7 of Unicode. */
-static size_t utf8_length(const unsigned char *s)
-{
-    const unsigned char low = s[0] == 0xE0 ? 0xA0 : s[0] == 0xF0 ? 0x90 : 0x80;
-    const unsigned char high = s[0] == 0xED ? 0x9F : s[0] == 0xF4 ? 0x8F : 0xBF;
-    const size_t n = s[0] < 0x80                    ? 1
-                     : s[0] >= 0xC2 && s[0] <= 0xDF ? 2
-                     : (s[0] & 0xF0) == 0xE0        ? 3
-                     : s[0] >= 0xF0 && s[0] <= 0xF4 ? 4
-                                                    : 0;
-    if (n > 1 && (s[1] < low || s[1] > high))
-        return 0;
-    for (size_t i = 2; i < n; i++) {
-        if ((s[i] & 0xC0) != 0x80)
-            return 0;
-    }
-    return n;
-}
-
-/* NULL if the text can be shown anywhere, else what is wrong with it. */
-static const char *text_problem(const char *text)
-{
-    if (strlen(text) >= SR_TEXT_MAX)
-        return "is longer than 95 bytes";
-    for (size_t n; *text != '\0'; text += n) {
-        if ((unsigned char)*text < 0x20 || *text == 0x7F)
-            return "holds a control character";
-        n = utf8_length((const unsigned char *)text);
-        if (n == 0)
-            return "is not UTF-8";
-    }
-    return NULL;
-}
-_Static_assert(SR_TEXT_MAX == 96, "the text above says 95");
-
 static enum sr_status set_text(char *field, const struct rig_target *target, const char *value,
                                struct sr_error *err)
 {
-    const char *problem = text_problem(value);
+    const char *problem = rig_text_problem(value);
     if (problem != NULL)
         return refuse(err, &target->key, value, problem);
     memcpy(field, value, strlen(value) + 1);
@@ -204,24 +173,26 @@ static enum sr_status set_value(char *base, const struct rig_target *target, con
 
 enum sr_status rig_section(struct sr_rig *rig, const char *section, size_t *mode, struct sr_error *err)
 {
-    char hint[96];
+    struct rig_quoted quoted;
     const char *const name = rig_mode_name(section);
     *mode = SR_MODES_MAX;
     if (name == NULL && rig_section_known(section))
         return SR_OK;
+    rig_quote(section, strlen(section), &quoted);
     if (name == NULL) {
+        char hint[96];
         rig_suggest_section(section, hint, sizeof hint);
-        return sr_fail(err, SR_ERR_RIG, NULL, 0, "unknown section [%.60s]; %s", section, hint);
+        return sr_fail(err, SR_ERR_RIG, NULL, 0, "unknown section %s; %s", quoted.text, hint);
     }
-    const char *problem = name[0] == '\0' ? "has no name" : text_problem(name);
+    const char *problem = name[0] == '\0' ? "has no name" : rig_text_problem(name);
     if (problem != NULL)
-        return sr_fail(err, SR_ERR_RIG, NULL, 0, "section [%.60s] %s", section, problem);
+        return sr_fail(err, SR_ERR_RIG, NULL, 0, "section %s %s", quoted.text, problem);
     size_t slot = 0;
     while (slot < rig->n_modes && strcmp(rig->modes[slot].name, name) != 0)
         slot++;
     if (slot == SR_MODES_MAX)
-        return sr_fail(err, SR_ERR_RIG, NULL, 0, "section [%.60s] is one mode too many, %d fit in a rig",
-                       section, SR_MODES_MAX);
+        return sr_fail(err, SR_ERR_RIG, NULL, 0, "section %s is one mode too many, a rig holds %d",
+                       quoted.text, SR_MODES_MAX);
     if (slot == rig->n_modes) {
         rig->modes[slot] = (struct sr_camera_mode){.camera = rig->camera};
         memcpy(rig->modes[slot].name, name, strlen(name) + 1);
@@ -241,8 +212,10 @@ enum sr_status rig_apply(struct sr_rig *rig, const char *section, const char *na
     const size_t index = rig_target_find(section, name);
     if (index == rig_target_count) {
         char hint[96];
+        struct rig_quoted quoted;
         rig_suggest_key(section, name, hint, sizeof hint);
-        return sr_fail(err, SR_ERR_RIG, NULL, 0, "unknown key '%.60s' in [%.60s]; %s", name, section, hint);
+        return sr_fail(err, SR_ERR_RIG, NULL, 0, "unknown key %s in [%s]; %s",
+                       rig_quote(name, strlen(name), &quoted), section, hint);
     }
     const struct rig_target *const target = &rig_targets[index];
     const bool of_camera = strcmp(target->key.section, "camera") == 0;

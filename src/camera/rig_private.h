@@ -44,13 +44,22 @@ enum sr_status rig_section(struct sr_rig *rig, const char *section, size_t *mode
 enum sr_status rig_apply(struct sr_rig *rig, const char *section, const char *name, const char *value,
                          struct sr_error *err);
 
+/* NULL if the text can be shown anywhere, else what is wrong with it: too long, control characters, no UTF-8.
+ */
+const char *rig_text_problem(const char *text);
+
+/* A word from outside, in single quotes, cut to 60 bytes, safe to print. Returns quoted->text. */
+struct rig_quoted {
+    char text[72];
+};
+const char *rig_quote(const char *text, size_t length, struct rig_quoted *quoted);
+
 /*
  * A whole text file as one string with its terminator; the caller frees *text.
  * path is what to open, name what to call it in errors. Errors: SR_ERR_OPEN,
  * SR_ERR_READ, SR_ERR_MEMORY, SR_ERR_RIG (over 1 MiB, or a zero byte).
  */
-enum sr_status rig_load(const char *path, const char *name, char **text, size_t *length,
-                        struct sr_error *err);
+enum sr_status rig_load(const char *path, const char *name, char **text, struct sr_error *err);
 
 /* The text behind a UTF-8 byte-order mark, if it starts with one. */
 const char *rig_behind_mark(const char *text);

@@ -7,14 +7,11 @@
  */
 #include "camera/rig_private.h"
 
-#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include <ini.h>
-
-#define FILE_MAX ((size_t)1 << 20)
 
 struct parse {
     const char *at; /* rest of the text */
@@ -59,9 +56,10 @@ static void open_section(struct parse *parse, const char *line, size_t length)
     size_t from = 1;
     size_t to = length - 1;
     if (length < 2 || line[length - 1] != ']' || memchr(line, ']', length - 1) != NULL) {
-        char text[128];
-        snprintf(text, sizeof text, "expected a [section] alone on its line, found '%.*s'",
-                 (int)(length < 60 ? length : 60), line);
+        char text[160];
+        struct rig_quoted quoted;
+        snprintf(text, sizeof text, "expected a [section] alone on its line, found %s",
+                 rig_quote(line, length, &quoted));
         fail_here(parse, text);
         return;
     }
@@ -146,8 +144,9 @@ static enum sr_status fail_syntax(const char *text, const char *name, size_t lin
     while (blank(*text))
         text++;
     const size_t length = content_length(text, strcspn(text, "\n"));
-    return sr_fail(err, SR_ERR_RIG, name, line, "expected 'key = value' or '[section]', found '%.*s'",
-                   (int)(length < 60 ? length : 60), text);
+    struct rig_quoted quoted;
+    return sr_fail(err, SR_ERR_RIG, name, line, "expected 'key = value' or '[section]', found %s",
+                   rig_quote(text, length, &quoted));
 }
 
 enum sr_status rig_parse(struct sr_rig *rig, const char *text, const char *name, struct sr_error *err)
@@ -172,57 +171,12 @@ enum sr_status rig_parse(struct sr_rig *rig, const char *text, const char *name,
     return status;
 }
 
-static enum sr_status read_all(FILE *file, const char *name, char *text, size_t *length, struct sr_error *err)
-{
-    *length = fread(text, 1, FILE_MAX + 1, file);
-    if (ferror(file))
-        return sr_fail(err, SR_ERR_READ, name, 0, "cannot read: %s", strerror(errno));
-    if (*length > FILE_MAX)
-        return sr_fail(err, SR_ERR_RIG, name, 0, "larger than 1 MiB, so no rig file");
-    text[*length] = '\0';
-    const char *const zero = memchr(text, '\0', *length);
-    if (zero == NULL)
-        return SR_OK;
-    size_t line = 1;
-    for (const char *c = text; c < zero; c++)
-        line += *c == '\n';
-    return sr_fail(err, SR_ERR_RIG, name, line, "holds a zero byte, so no text file");
-}
-
-enum sr_status rig_load(const char *path, const char *name, char **text, size_t *length, struct sr_error *err)
-{
-    char *room = malloc(FILE_MAX + 2);
-    if (room == NULL)
-        return sr_fail(err, SR_ERR_MEMORY, name, 0, "no memory to read a rig file");
-    FILE *file = fopen(path, "rb");
-    enum sr_status status;
-    if (file == NULL) {
-        status = sr_fail(err, SR_ERR_OPEN, name, 0, "cannot open: %s", strerror(errno));
-        goto no_file;
-    }
-    status = read_all(file, name, room, length, err);
-    fclose(file);
-    if (status == SR_OK) {
-        *text = room;
-        return SR_OK;
-    }
-no_file:
-    free(room);
-    return status;
-}
-
-const char *rig_behind_mark(const char *text)
-{
-    return strncmp(text, "\xEF\xBB\xBF", 3) == 0 ? text + 3 : text;
-}
-
 enum sr_status sr_rig_read(struct sr_rig *rig, const char *path, struct sr_error *err)
 {
-    char *text;
-    size_t length;
+    char *text = NULL;
     if (path == NULL)
         return sr_fail(err, SR_ERR_OPEN, NULL, 0, "no rig file named");
-    enum sr_status status = rig_load(path, path, &text, &length, err);
+    enum sr_status status = rig_load(path, path, &text, err);
     if (status != SR_OK)
         return status;
     status = rig_parse(rig, rig_behind_mark(text), path, err);

@@ -230,12 +230,11 @@ static enum sr_status replace(const struct target *target, const char *path, con
 static enum sr_status old_text(const struct target *target, const char *path, char **text,
                                struct sr_error *err)
 {
-    size_t length = 0;
     if (!target->exists) {
         *text = calloc(1, 1);
         return *text != NULL ? SR_OK : sr_fail(err, SR_ERR_MEMORY, path, 0, "no memory for a rig file");
     }
-    enum sr_status status = rig_load(target->path, path, text, &length, err);
+    enum sr_status status = rig_load(target->path, path, text, err);
     if (status != SR_OK)
         return status;
     struct sr_rig rig;
