@@ -18,7 +18,7 @@ struct verb {
 static const struct verb verbs[] = {
     {"score", "how much the footage of a flight wobbles, in pixels, and when", command_score},
     {"inspect", "what was understood of a log: columns, units, time base, quality", command_inspect},
-    {"camera", "the frequencies a camera turns into wobble; readout time from a flicker test",
+    {"camera", "which frequencies a camera turns into wobble; its readout time from a lamp",
      command_camera},
 };
 enum { N_VERBS = sizeof verbs / sizeof verbs[0] };
@@ -55,12 +55,10 @@ static const struct verb *find_verb(const char *name)
 
 static int unknown_verb(const char *name)
 {
-    const char *names[N_VERBS + 2];
+    const char *names[N_VERBS + 4] = {"help", "--help", "--version"};
 
     for (size_t i = 0; i < N_VERBS; i++)
-        names[i] = verbs[i].name;
-    names[N_VERBS] = "help";
-    names[N_VERBS + 1] = NULL;
+        names[3 + i] = verbs[i].name;
 
     const char *near = nearest_word(name, names);
     const char *kind = name[0] == '-' && name[1] != '\0' ? "option" : "verb";

@@ -59,8 +59,8 @@ void sr_print_bar(FILE *out, const struct sr_style *style, double value, double 
 void sr_format_clock(double seconds, char *text, size_t size);
 
 /*
- * About three significant digits without an exponent, "-" for what is not finite,
- * into text[size]; returns text.
+ * About three significant digits without an exponent, at most six decimals, "-" for
+ * what is not finite, into text[size]; returns text.
  */
 const char *sr_format_value(double value, char *text, size_t size);
 

@@ -56,8 +56,9 @@ static const char about[] = "Tells which frequencies a camera turns into wobble,
                             "--bands it works out the readout "
                             "time from footage of a flickering lamp, and uses it.";
 static const char after[] =
-    "Flicker test: film a lamp that fills the picture, with the shortest exposure and a still\n"
-    "camera, and count the pairs of a dark and a light band from top to bottom of one frame:\n"
+    "Flicker test: film a lamp that fills the picture, with a short exposure and a still\n"
+    "camera, and count the pairs of a dark and a light band from the top of one frame to\n"
+    "its bottom:\n"
     "  stillrow camera --fps 60 --flicker-hz 100 --bands 1.5\n"
     "Exit status: 0 done; 2 the command line or the rig file is wrong.\n";
 
@@ -81,8 +82,8 @@ static struct sr_camera_row camera_row(const struct sr_rig *rig, double hz)
     return row;
 }
 
-/* The readout from the lamp, laid over the rig if it fits into a frame. */
-static bool test_flicker(const struct camera_args *args, struct sr_rig *rig,
+/* The readout from the lamp, and whether the rig's frames are long enough for it. */
+static bool test_flicker(const struct camera_args *args, const struct sr_rig *rig,
                          struct sr_flicker_report *flicker)
 {
     struct sr_error err = {0};
@@ -95,25 +96,19 @@ static bool test_flicker(const struct camera_args *args, struct sr_rig *rig,
         return false;
     }
     flicker->fits_frame = flicker->readout_s <= 1.0 / rig->camera.fps;
-    if (flicker->fits_frame) {
-        rig->camera.readout_s = flicker->readout_s;
-        rig->camera_given |= SR_KEY_READOUT;
-    }
     return true;
 }
 
-static int describe(const struct camera_args *args, struct sr_rig *rig, const struct output_args *output)
+/* flicker: NULL without a flicker test. */
+static int describe(const struct camera_args *args, const struct sr_rig *rig,
+                    const struct sr_flicker_report *flicker, const struct output_args *output)
 {
     struct sr_camera_row rows[OPTION_NUMBERS_MAX];
-    struct sr_flicker_report flicker;
     struct sr_error err = {0};
     struct sr_style style;
     const double *at = args->at.count > 0 ? args->at.value : ladder_hz;
     size_t n_rows = args->at.count > 0 ? args->at.count : sizeof ladder_hz / sizeof ladder_hz[0];
-    const bool flickers = !isnan(args->flicker_hz);
 
-    if (flickers && !test_flicker(args, rig, &flicker))
-        return usage_hint("camera");
     for (size_t i = 0; i < n_rows; i++)
         rows[i] = camera_row(rig, at[i]);
 
@@ -122,7 +117,7 @@ static int describe(const struct camera_args *args, struct sr_rig *rig, const st
                                             .threshold_px = sr_rig_threshold_px(rig),
                                             .rows = rows,
                                             .n_rows = n_rows,
-                                            .flicker = flickers ? &flicker : NULL};
+                                            .flicker = flicker};
     if (!output->json) {
         style_from(&style, output);
         sr_camera_text(stdout, &style, &report);
@@ -131,6 +126,24 @@ static int describe(const struct camera_args *args, struct sr_rig *rig, const st
         return EXIT_FAILED;
     }
     return EXIT_DONE;
+}
+
+/* The measured readout is laid over the rig as --readout-ms would be, if it fits into a frame. */
+static int flicker_test(const struct camera_args *args, struct sr_rig *rig, struct rig_args *rig_args,
+                        const struct output_args *output)
+{
+    struct sr_flicker_report flicker;
+    char readout_ms[32];
+
+    if (!test_flicker(args, rig, &flicker))
+        return usage_hint("camera");
+    if (flicker.fits_frame) {
+        snprintf(readout_ms, sizeof readout_ms, "%.9g", 1e3 * flicker.readout_s);
+        rig_args->readout_ms = readout_ms;
+        if (!rig_from(rig, rig_args))
+            return EXIT_USAGE;
+    }
+    return describe(args, rig, &flicker, output);
 }
 
 int command_camera(int argc, char **argv)
@@ -170,6 +183,8 @@ int command_camera(int argc, char **argv)
         return usage_hint("camera");
     }
     if (!rig_from(&rig, &rig_args))
-        return usage_hint("camera");
-    return describe(&args, &rig, &output);
+        return EXIT_USAGE;
+    if (isnan(args.flicker_hz))
+        return describe(&args, &rig, NULL, &output);
+    return flicker_test(&args, &rig, &rig_args, &output);
 }

@@ -27,7 +27,7 @@ static bool is_numeric(const struct cli_option *option)
     return option->kind == OPTION_NUMBER || option->kind == OPTION_NUMBERS || option->kind == OPTION_DIGITS;
 }
 
-/* "frames a second (Hz, 1 to 10000; default 60)" */
+/* "frames a second (Hz, 1 to 10000; default: 60)" */
 static void print_option(const struct cli_option *option)
 {
     char head[64], range[96] = "", text[600];
@@ -42,7 +42,7 @@ static void print_option(const struct cli_option *option)
         separator = "; ";
     const bool extra = range[0] != '\0' || option->fallback != NULL;
     snprintf(text, sizeof text, "%s%s%s%s%s%s%s", option->help, extra ? " (" : "", range, separator,
-             option->fallback != NULL ? "default " : "", option->fallback != NULL ? option->fallback : "",
+             option->fallback != NULL ? "default: " : "", option->fallback != NULL ? option->fallback : "",
              extra ? ")" : "");
 
     size_t column = strlen(head);

@@ -96,7 +96,7 @@ int command_inspect(int argc, char **argv)
         return usage_hint("inspect");
     }
     if (!flight_plan_make(&plan, &log, &rig, NULL))
-        return usage_hint("inspect");
+        return EXIT_USAGE;
 
     int status = EXIT_DONE;
     for (size_t i = 0; i < n_logs; i++)

@@ -242,7 +242,9 @@ static bool parse_short(const struct command_line *line, int argc, char **argv, 
 
 static bool asks_help(const char *word)
 {
-    return strcmp(word, "-h") == 0 || (strlen(word) > 2 && strncmp(word, "--help", strlen(word)) == 0);
+    const size_t length = strcspn(word, "=");
+
+    return strcmp(word, "-h") == 0 || (length > 2 && strncmp(word, "--help", length) == 0);
 }
 
 enum options_result options_parse(const struct command_line *line, int argc, char **argv, size_t *n_operands)

@@ -47,9 +47,11 @@ static const char about[] =
     "Reads each log (CSV; '-' is standard input), looks at the airborne part through the camera's rolling "
     "shutter, and tells how many pixels the picture wobbles, in which bands, at which lines, and when.";
 static const char after[] =
-    "Verdicts: steady, marginal, wobbly; unproven when the log is too slow to clear a flight.\n"
-    "Exit status: 0 done; 1 a log failed, the others were still scored; 2 the command line\n"
-    "or the rig file is wrong; 3 with --gate, a flight is not steady (1 goes before 3).\n";
+    "Verdicts: steady, marginal, wobbly; unproven when a log is too slow to clear the\n"
+    "flight.\n"
+    "Exit status: 0 done; 1 a log failed, the others were still scored; 2 the command\n"
+    "line or the rig file is wrong; 3 with --gate, a flight is not steady (when a log\n"
+    "failed as well, it is 1).\n";
 
 /* What is kept of a batch for the table at its end. */
 struct batch {
@@ -179,6 +181,6 @@ int command_score(int argc, char **argv)
         return usage_hint("score");
     }
     if (!flight_plan_make(&plan, &log, &rig, args.window))
-        return usage_hint("score");
+        return EXIT_USAGE;
     return score_all(n_logs, argv + 1, &plan, &args, &output);
 }

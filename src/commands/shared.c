@@ -206,6 +206,16 @@ void log_options_from(struct sr_log_options *options, const struct log_args *arg
     options->idle_throttle = rig->idle_throttle;
 }
 
+/* The rig's messages name the key of the file: on the command line it is the option. */
+static void complain_key(const char *option, const char *key, const char *text)
+{
+    const size_t length = strlen(key);
+
+    if (strncmp(text, key, length) == 0 && strncmp(text + length, ": ", 2) == 0)
+        text += length + 2;
+    complain("--%s: %s", option, text);
+}
+
 bool rig_from(struct sr_rig *rig, const struct rig_args *args)
 {
     const struct {
@@ -232,7 +242,7 @@ bool rig_from(struct sr_rig *rig, const struct rig_args *args)
         if (keys[i].value == NULL)
             continue;
         if (sr_rig_set(rig, keys[i].section, keys[i].key, keys[i].value, &err) != SR_OK) {
-            complain("--%s: %s", keys[i].option, err.text);
+            complain_key(keys[i].option, keys[i].key, err.text);
             return false;
         }
     }

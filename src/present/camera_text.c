@@ -2,6 +2,7 @@
 #include "stillrow/present.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "notes.h"
 
@@ -59,8 +60,8 @@ static void print_bands(FILE *out, const struct sr_style *style, const struct sr
 static void print_rows(FILE *out, const struct sr_style *style, const struct sr_camera_report *report)
 {
     fprintf(out,
-            "\n  %s                                   px RMS per deg/s RMS     allowance%s\n"
-            "  %s     Hz   waves  band    crawl Hz    roll   pitch     yaw   deg/s RMS%s\n",
+            "\n  %s                                   px RMS per deg/s RMS        allowance%s\n"
+            "  %s     Hz   waves  band    crawl Hz     roll    pitch      yaw   deg/s RMS%s\n",
             sr_ink(style, SR_INK_STRONG), sr_ink(style, SR_INK_PLAIN), sr_ink(style, SR_INK_STRONG),
             sr_ink(style, SR_INK_PLAIN));
     for (size_t i = 0; i < report->n_rows; i++) {
@@ -68,13 +69,14 @@ static void print_rows(FILE *out, const struct sr_style *style, const struct sr_
         char waves[32], gain[3][32], allowance[32];
         for (int axis = 0; axis < 3; axis++)
             sr_format_value(row->gain_px[axis], gain[axis], sizeof gain[axis]);
-        fprintf(out, "  %7.6g  %6s  %-6s  %8.1f  %6s  %6s  %6s   %9s\n", row->hz,
+        fprintf(out, "  %7.6g  %6s  %-6s  %8.1f  %8s %8s %8s   %9s\n", row->hz,
                 sr_format_value(row->waves, waves, sizeof waves), sr_band_name(row->band), row->crawl_hz,
                 gain[SR_ROLL], gain[SR_PITCH], gain[SR_YAW],
                 sr_format_value(row->least_dps, allowance, sizeof allowance));
     }
     fprintf(out, "\n  Allowance: the rotation at that frequency, about the most sensitive axis, that\n"
-                 "  alone reaches the threshold. Below the bend band it is lean, and not scored.\n");
+                 "  alone reaches the threshold; a dash where the camera does not respond. Lean is\n"
+                 "  not scored.\n");
 }
 
 static void print_modes(FILE *out, const struct sr_style *style, const struct sr_rig *rig)
@@ -88,7 +90,8 @@ static void print_modes(FILE *out, const struct sr_style *style, const struct sr
         sr_camera_line(&rig->modes[i].camera, line, sizeof line);
         fputs("  ", out);
         sr_print_safe(out, rig->modes[i].name);
-        fprintf(out, ": %s\n", line);
+        fputs(": ", out);
+        sr_print_wrapped(out, line, 4 + strlen(rig->modes[i].name), 6, SR_TEXT_WIDTH);
     }
 }
 

@@ -35,8 +35,14 @@ void sr_camera_line(const struct sr_camera *camera, char *text, size_t size)
 
 void sr_band_range(double low_hz, double high_hz, char *text, size_t size)
 {
-    if (isinf(high_hz))
-        snprintf(text, size, "over %.0f", low_hz);
+    char low[32], high[32];
+
+    sr_format_value(low_hz, low, sizeof low);
+    sr_format_value(high_hz, high, sizeof high);
+    if (low_hz <= 0.0)
+        snprintf(text, size, "below %s", high);
+    else if (isinf(high_hz))
+        snprintf(text, size, "over %s", low);
     else
-        snprintf(text, size, "%.0f to %.0f", low_hz, high_hz);
+        snprintf(text, size, "%s to %s", low, high);
 }

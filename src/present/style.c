@@ -122,17 +122,20 @@ const char *sr_format_value(double value, char *text, size_t size)
 {
     const double magnitude = fabs(value);
     int digits = 3;
+    double limit = 0.09995;
 
     if (!isfinite(value)) {
         snprintf(text, size, "-");
         return text;
     }
-    if (magnitude >= 99.95)
+    if (magnitude >= 99.95 || magnitude == 0.0)
         digits = 0;
     else if (magnitude >= 9.995)
         digits = 1;
     else if (magnitude >= 0.9995)
         digits = 2;
+    for (; magnitude > 0.0 && magnitude < limit && digits < 6; limit /= 10.0)
+        digits++;
     snprintf(text, size, "%.*f", digits, value);
     return text;
 }
