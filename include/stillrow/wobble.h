@@ -29,12 +29,16 @@ extern "C" {
 #define SR_WORST_MAX      5
 #define SR_PEAK_SHARE_MIN 0.03 /* share of the wobble energy that makes a line a peak of the score */
 #define SR_EVIDENCE_MAX   200
+#define SR_SLICE_STEPS    10 /* steps within a slice at which the slow channels are kept */
 
 struct sr_slice {
     double from_s; /* [s] from the log's first sample */
     double to_s;
     double throttle;                 /* [fraction] mean, NAN if not logged */
     double motor_rpm[SR_MOTORS_MAX]; /* [rpm] mean, NAN if not logged */
+    /* The same within the slice, means over SR_SLICE_S / SR_SLICE_STEPS: how far a moving line is smeared. */
+    double throttle_step[SR_SLICE_STEPS];
+    double motor_step_rpm[SR_MOTORS_MAX][SR_SLICE_STEPS];
 };
 
 struct sr_slices {

@@ -42,6 +42,19 @@ static size_t count_slices(const struct sr_log *log, size_t length)
     return count;
 }
 
+/* Means over the steps of a slice; the slice's own mean where a step has nothing logged. */
+static void fill_steps(double step[SR_SLICE_STEPS], const struct sr_log *log, const double *grid,
+                       double from_s, double mean)
+{
+    const double step_s = SR_SLICE_S / SR_SLICE_STEPS;
+    for (int j = 0; j < SR_SLICE_STEPS; j++) {
+        double value = NAN;
+        if (grid != NULL)
+            value = sr_log_slow_mean(log, grid, from_s + j * step_s, from_s + (j + 1) * step_s);
+        step[j] = isfinite(value) ? value : mean;
+    }
+}
+
 static void describe_slice(struct sr_slice *slice, const struct sr_log *log, double from_s)
 {
     slice->from_s = from_s;
@@ -50,6 +63,10 @@ static void describe_slice(struct sr_slice *slice, const struct sr_log *log, dou
     for (size_t m = 0; m < SR_MOTORS_MAX; m++)
         slice->motor_rpm[m] =
             m < log->n_motors ? sr_log_slow_mean(log, log->motor_rpm[m], from_s, slice->to_s) : NAN;
+    fill_steps(slice->throttle_step, log, log->throttle, from_s, slice->throttle);
+    for (size_t m = 0; m < SR_MOTORS_MAX; m++)
+        fill_steps(slice->motor_step_rpm[m], log, m < log->n_motors ? log->motor_rpm[m] : NULL, from_s,
+                   slice->motor_rpm[m]);
 }
 
 /* Everything that one slice after another needs. */
