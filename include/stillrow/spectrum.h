@@ -132,8 +132,10 @@ void sr_line_options_init(struct sr_line_options *options);
  * It is found twice: the second median leaves out what stands 6 dB (more for few
  * degrees of freedom) above the 30 % quantile of the first round. The window is symmetric
  * about its bin, so a slope does not move it; it spans at least 9 bins and shrinks towards
- * both ends, at the low end in proportion to the frequency. Below bin 8 the slope found
- * above is carried on, if it rises towards low frequencies. DC and Nyquist are not looked at.
+ * both ends, at the low end in proportion to the frequency. Over the lowest 8 bins the slope
+ * found above them is carried on, if it rises towards low frequencies. DC and Nyquist are not
+ * looked at. Zeros at either end of psd are taken for bins left out, not for a quiet signal:
+ * the floor there is 0.
  * bins >= 1, bin_hz > 0, floor_hz > 0, dof > 0; psd finite, not negative.
  * Errors: SR_ERR_ARGUMENT, SR_ERR_MEMORY.
  */
@@ -149,7 +151,7 @@ enum sr_status sr_floor(const double *psd, size_t bins, double bin_hz, double fl
  *    and dof) between it and anything higher, else it is part of that;
  *  - farther than a cell from a higher line, and 6 dB over the leakage of higher lines;
  *  - with the half main lobe of the window (1 bin rectangular, 2 Hann and Hamming, 3
- *    Blackman, 4 Blackman-Harris, 5 HFT95) between it and both ends of the density.
+ *    Blackman, 4 Blackman-Harris, 5 HFT95) between it and both ends of what is not zero.
  * Frequency: Hann: exact from three bins; rectangular: exact from two (Rife and Vincent
  * 1970; Grandke 1983); HFT95: centre of energy; others: parabola on the log, whose bias
  * stays below 0.0161 bin (Hamming), 0.0067 (Blackman), 0.0033 (Blackman-Harris).

@@ -142,25 +142,27 @@ static void run_quantile(double *sorted, const double *psd, const bool *skip, si
 }
 
 /* Carry the slope on over the lowest bins, where the window leans up the spectrum and sees too little. */
-static void roll_off(double *floor, size_t bins)
+static void roll_off(double *floor, size_t bins, size_t first)
 {
     size_t from = EDGE_HALF_WIDTH;
     size_t to = EDGE_HALF_WIDTH * ROLL_OFF_SPAN;
+    double from_bin = (double)(first + from);
     double slope;
 
     if (to >= bins || !(floor[from] > 0.0) || !(floor[to] > 0.0))
         return;
-    slope = log(floor[from] / floor[to]) / log((double)to / (double)from);
+    slope = log(floor[from] / floor[to]) / log((double)(first + to) / from_bin);
     if (slope <= 0.0)
         return;
     slope = slope < steepest ? slope : steepest;
-    for (size_t k = 1; k < from; k++)
-        floor[k] = floor[from] * pow((double)from / (double)k, slope);
-    floor[0] = floor[1];
+    /* DC has no place on a logarithmic scale; it gets the floor of the bin above. */
+    for (size_t k = 0; k < from; k++)
+        floor[k] = floor[from] * pow(from_bin / (double)(first + k > 0 ? first + k : 1), slope);
 }
 
-static void fill_floor(const double *psd, size_t bins, size_t half, double dof, double *sorted, bool *skip,
-                       double *floor)
+/* Floor of psd[bins], the first of which is bin `first` of the whole density. */
+static void fill_floor(const double *psd, size_t bins, size_t first, size_t half, double dof, double *sorted,
+                       bool *skip, double *floor)
 {
     double outlier = sr_chi2_ratio_upper(outlier_level, dof);
 
@@ -171,11 +173,24 @@ static void fill_floor(const double *psd, size_t bins, size_t half, double dof, 
         skip[bins - 1] = true;
     }
     run_quantile(sorted, psd, skip, bins, half, first_quantile, dof, floor);
-    roll_off(floor, bins);
+    roll_off(floor, bins, first);
     for (size_t k = 0; k < bins; k++)
         skip[k] = skip[k] || psd[k] > outlier * floor[k];
     run_quantile(sorted, psd, skip, bins, half, 0.5, dof, floor);
-    roll_off(floor, bins);
+    roll_off(floor, bins, first);
+}
+
+size_t sr_floor_measured(const double *psd, size_t bins, size_t *first)
+{
+    size_t low = 0;
+    size_t high = bins;
+
+    while (low < high && !(psd[low] > 0.0))
+        low++;
+    while (high > low && !(psd[high - 1] > 0.0))
+        high--;
+    *first = low;
+    return high - low;
 }
 
 enum sr_status sr_floor(const double *psd, size_t bins, double bin_hz, double floor_hz, double dof,
@@ -183,6 +198,8 @@ enum sr_status sr_floor(const double *psd, size_t bins, double bin_hz, double fl
 {
     double *sorted;
     bool *skip;
+    size_t first;
+    size_t measured;
     enum sr_status status = SR_OK;
 
     if (bins == 0 || !(bin_hz > 0.0) || !isfinite(bin_hz))
@@ -193,10 +210,17 @@ enum sr_status sr_floor(const double *psd, size_t bins, double bin_hz, double fl
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "%g degrees of freedom, needs more than 0", dof);
     sorted = calloc(bins, sizeof *sorted);
     skip = calloc(bins, sizeof *skip);
-    if (sorted && skip)
-        fill_floor(psd, bins, sr_floor_half_width(bins, bin_hz, floor_hz), dof, sorted, skip, floor);
-    else
+    if (!sorted || !skip) {
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "no memory for a floor of %zu bins", bins);
+        goto done;
+    }
+    memset(floor, 0, bins * sizeof *floor);
+    measured = sr_floor_measured(psd, bins, &first);
+    if (measured > 0)
+        fill_floor(psd + first, measured, first, sr_floor_half_width(measured, bin_hz, floor_hz), dof, sorted,
+                   skip, floor + first);
+
+done:
     free(skip);
     free(sorted);
     return status;

@@ -8,4 +8,7 @@
 /* Half the width of the running median [bins]: floor_hz / 2, at least 4, at most what fits. */
 size_t sr_floor_half_width(size_t bins, double bin_hz, double floor_hz);
 
+/* Bins between the zeros at both ends of a density, if there are any; *first: the lowest of them. */
+size_t sr_floor_measured(const double *psd, size_t bins, size_t *first);
+
 #endif

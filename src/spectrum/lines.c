@@ -121,8 +121,10 @@ static size_t collect(const struct search *search, struct candidate *found)
 {
     size_t half = search->shape->terms;
     size_t count = 0;
+    size_t first;
+    size_t measured = sr_floor_measured(search->psd, search->bins, &first);
 
-    for (size_t k = half; k + half < search->bins; k++) {
+    for (size_t k = first + half; k + half < first + measured; k++) {
         if (stands_out(search, k) && is_prominent(search, k))
             found[count++].line =
                 (struct sr_line){.bin = k, .height = search->psd[k], .floor = search->floor[k]};
