@@ -1,0 +1,83 @@
+#!/bin/sh
+# Speed and memory: stillrow and a pandas + SciPy script, on the same log, turn about.
+# Fails if the two do not give the same wobble, or if one could not be run. The bound of 8
+# times as fast is the project's own aim; SR_BENCH_MIN_RATIO changes it.
+# SPDX-License-Identifier: GPL-3.0-or-later
+set -eu
+here=$(dirname "$0")
+build=${BUILD:-build}
+python=${PYTHON:-/usr/bin/python3}
+rounds=${SR_BENCH_ROUNDS:-3}
+least=${SR_BENCH_MIN_RATIO:-8}
+work=$build/bench
+log=$work/flight.csv
+from=2.5 to=265.5
+
+mkdir -p "$work"
+if [ ! -s "$log" ]; then
+    echo "making $log (kept for the next time)"
+    "$build/tests/bench/make_log" "$log.part"
+    mv "$log.part" "$log"
+fi
+bytes=$(wc -c <"$log")
+columns=$(head -n 1 "$log" | awk -F, '{ print NF }')
+echo "log: $bytes bytes, $columns columns, $(wc -l <"$log") lines"
+
+with_python=1
+if ! "$python" -c 'import numpy, pandas, scipy' 2>/dev/null; then
+    with_python=0
+    echo "NOT MEASURED: $python has no numpy, pandas and scipy, so there is nothing to compare with" >&2
+    echo "NOT MEASURED: speed ratio, agreement of the two results" >&2
+fi
+
+# one NAME COMMAND...: run once; keeps the report and the output, and says what it took.
+one() {
+    name=$1
+    shift
+    "$build/tests/bench/measure" "$work/report" "$@" >"$work/$name.out"
+    cat "$work/report" >>"$work/$name.times"
+}
+
+rm -f "$work"/*.times
+round=1
+while [ "$round" -le "$rounds" ]; do
+    one wc wc -l "$log"
+    one stillrow "$build/stillrow" score --json --from "$from" --to "$to" "$log"
+    [ "$with_python" -eq 0 ] || one script "$python" "$here/bench.py" "$log" "$from" "$to"
+    round=$((round + 1))
+done
+
+# best NAME: the shortest time, and the most memory of all rounds.
+best() {
+    awk 'NR == 1 || $1 < t { t = $1 } $2 > m { m = $2 } END { print t, m }' "$work/$1.times"
+}
+# number NAME KEY: the first number after "KEY": in an output.
+number() {
+    grep -o "\"$2\": *[-+.0-9eE]*" "$work/$1.out" | head -n 1 | sed 's/.*: *//'
+}
+
+best wc >"$work/wc.best"
+best stillrow >"$work/stillrow.best"
+read -r wc_s wc_kib <"$work/wc.best"
+read -r ours_s ours_kib <"$work/stillrow.best"
+awk -v b="$bytes" -v t="$ours_s" -v m="$ours_kib" -v w="$wc_s" 'BEGIN {
+    printf "stillrow: %.3f s, %.0f MB/s, %.1f MB of memory, %.1f times wc -l\n", t, b / t / 1e6, m / 1024, t / w }'
+[ "$with_python" -eq 1 ] || exit 1
+
+best script >"$work/script.best"
+read -r script_s script_kib <"$work/script.best"
+awk -v b="$bytes" -v t="$script_s" -v m="$script_kib" -v i="$(number script import_s)" -v k="$(number script work_s)" 'BEGIN {
+    printf "script:   %.3f s, %.0f MB/s, %.1f MB of memory (last round: %.2f s of it imports, %.2f s work)\n",
+        t, b / t / 1e6, m / 1024, i, k }'
+awk -v a="$ours_s" -v s="$script_s" -v k="$(number script work_s)" 'BEGIN {
+    printf "ratio:    stillrow is %.1f times as fast (%.1f times, imports of the script left out)\n", s / a, k / a }'
+
+ours_px=$(number stillrow p95)
+script_px=$(number script p95)
+awk -v a="$ours_px" -v b="$script_px" 'BEGIN {
+    if (a == "" || b == "" || !(b > 0)) { print "FAILED: no result to compare"; exit 1 }
+    off = a / b - 1; if (off < 0) off = -off
+    printf "result:   stillrow %.6f px, script %.6f px: %.4f %% apart\n", a, b, 100 * off
+    if (off > 0.001) { print "FAILED: the results differ by more than 0.1 %"; exit 1 } }'
+awk -v a="$ours_s" -v s="$script_s" -v n="$least" 'BEGIN {
+    if (s / a < n) { printf "FAILED: less than %g times as fast\n", n; exit 1 } }'
