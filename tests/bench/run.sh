@@ -58,7 +58,7 @@ number() {
 
 best wc >"$work/wc.best"
 best stillrow >"$work/stillrow.best"
-read -r wc_s wc_kib <"$work/wc.best"
+read -r wc_s _ <"$work/wc.best"
 read -r ours_s ours_kib <"$work/stillrow.best"
 awk -v b="$bytes" -v t="$ours_s" -v m="$ours_kib" -v w="$wc_s" 'BEGIN {
     printf "stillrow: %.3f s, %.0f MB/s, %.1f MB of memory, %.1f times wc -l\n", t, b / t / 1e6, m / 1024, t / w }'
