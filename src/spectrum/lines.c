@@ -61,8 +61,11 @@ static double highest_side_lobe(const struct sr_window_shape *shape)
     double top = sr_window_response(shape, 0.0);
     double highest = 0.0;
 
-    for (double offset = (double)shape->terms; offset < (double)shape->terms + 6.0; offset += 0.125)
+    for (int step = 0; step < 48; step++) {
+        double offset = (double)shape->terms + 0.125 * step;
+
         highest = GSL_MAX_DBL(highest, fabs(sr_window_response(shape, offset) / top));
+    }
     return highest * highest;
 }
 
