@@ -221,17 +221,17 @@ static json_t *read_back(struct page *page)
     return root;
 }
 
-/* The number at a path of keys, ended by NULL; numbers index arrays ("#1"). */
-static double number_at(const json_t *at, ...)
+/* The number at a path of keys ("bands.1.low_hz"; digits index arrays), NAN if there is none. */
+static double number_at(const json_t *at, const char *path)
 {
-    va_list keys;
-    va_start(keys, at);
-    for (const char *key = va_arg(keys, const char *); key != NULL; key = va_arg(keys, const char *))
-        at = key[0] == '#' ? json_array_get(at, (size_t)atoi(key + 1)) : json_object_get(at, key);
-    va_end(keys);
-    if (!json_is_number(at))
-        return NAN;
-    return json_number_value(at);
+    char key[64];
+
+    for (size_t length; *path != '\0'; path += length + (path[length] == '.')) {
+        length = strcspn(path, ".");
+        snprintf(key, sizeof key, "%.*s", (int)length, path);
+        at = json_is_array(at) ? json_array_get(at, strtoul(key, NULL, 10)) : json_object_get(at, key);
+    }
+    return json_is_number(at) ? json_number_value(at) : NAN;
 }
 
 static void test_score_json_keeps_its_contract(void **state)
@@ -252,27 +252,27 @@ static void test_score_json_keeps_its_contract(void **state)
     assert_string_equal(json_string_value(json_object_get(root, "log")), "heron \"3\".csv");
     assert_string_equal(json_string_value(json_object_get(root, "verdict")), "wobbly");
     assert_string_equal(json_string_value(json_object_get(root, "fingerprint")), "0123456789abcdef");
-    assert_near(number_at(root, "wobble_px", "p95", NULL), 3.42, 1e-9);
-    assert_near(number_at(root, "wobble_px", "low", NULL), 3.01, 1e-9);
-    assert_near(number_at(root, "wobble_px", "high", NULL), 3.88, 1e-9);
-    assert_near(number_at(root, "wobble_px", "median", NULL), 2.5, 1e-9);
-    assert_near(number_at(root, "wobble_px", "rms", NULL), 2.625, 1e-9);
-    assert_near(number_at(root, "headroom_db", NULL), -10.68, 1e-9);
-    assert_near(number_at(root, "steady_share", NULL), 0.125, 1e-9);
-    assert_near(number_at(root, "slices", NULL), 38, 0);
-    assert_near(number_at(root, "bands", "#1", "wobble_px", NULL), 3.25, 1e-9);
-    assert_near(number_at(root, "bands", "#0", "low_hz", NULL), 15.625, 1e-9);
+    assert_near(number_at(root, "wobble_px.p95"), 3.42, 1e-9);
+    assert_near(number_at(root, "wobble_px.low"), 3.01, 1e-9);
+    assert_near(number_at(root, "wobble_px.high"), 3.88, 1e-9);
+    assert_near(number_at(root, "wobble_px.median"), 2.5, 1e-9);
+    assert_near(number_at(root, "wobble_px.rms"), 2.625, 1e-9);
+    assert_near(number_at(root, "headroom_db"), -10.68, 1e-9);
+    assert_near(number_at(root, "steady_share"), 0.125, 1e-9);
+    assert_near(number_at(root, "slices"), 38, 0);
+    assert_near(number_at(root, "bands.1.wobble_px"), 3.25, 1e-9);
+    assert_near(number_at(root, "bands.0.low_hz"), 15.625, 1e-9);
     assert_true(
         json_is_null(json_object_get(json_array_get(json_object_get(root, "bands"), 3), "wobble_px")));
-    assert_near(number_at(root, "peaks", "#0", "hz", NULL), 212.4, 1e-9);
-    assert_near(number_at(root, "peaks", "#0", "rate_dps", NULL), 14.1, 1e-9);
-    assert_near(number_at(root, "peaks", "#0", "waves", NULL), 3.4, 1e-9);
-    assert_near(number_at(root, "peaks", "#0", "crawl_hz", NULL), 27.6, 1e-9);
-    assert_near(number_at(root, "peaks", "#0", "order", NULL), 1, 0);
-    assert_near(number_at(root, "worst", "#0", "from_s", NULL), 59.96, 1e-9);
-    assert_near(number_at(root, "quality", "rows", NULL), 42013, 0);
-    assert_near(number_at(root, "quality", "bad_rows", NULL), 9, 0);
-    assert_near(number_at(root, "quality", "nyquist_hz", NULL), 500, 0);
+    assert_near(number_at(root, "peaks.0.hz"), 212.4, 1e-9);
+    assert_near(number_at(root, "peaks.0.rate_dps"), 14.1, 1e-9);
+    assert_near(number_at(root, "peaks.0.waves"), 3.4, 1e-9);
+    assert_near(number_at(root, "peaks.0.crawl_hz"), 27.6, 1e-9);
+    assert_near(number_at(root, "peaks.0.order"), 1, 0);
+    assert_near(number_at(root, "worst.0.from_s"), 59.96, 1e-9);
+    assert_near(number_at(root, "quality.rows"), 42013, 0);
+    assert_near(number_at(root, "quality.bad_rows"), 9, 0);
+    assert_near(number_at(root, "quality.nyquist_hz"), 500, 0);
     assert_int_equal(json_array_size(json_object_get(json_object_get(root, "quality"), "notes")), 1);
     json_decref(root);
     page_close(&page);
@@ -328,9 +328,9 @@ static void test_inspect_tells_columns_and_quality(void **state)
     page_open(&page);
     assert_int_equal(sr_inspect_json(page.out, &report, NULL), SR_OK);
     json_t *root = read_back(&page);
-    assert_near(number_at(root, "columns", "time", "column", NULL), 1, 0);
-    assert_near(number_at(root, "gyro", "x", "sd_dps", NULL), 12.25, 1e-9);
-    assert_near(number_at(root, "airborne", "spans", "#0", "to_s", NULL), 40, 1e-9);
+    assert_near(number_at(root, "columns.time.column"), 1, 0);
+    assert_near(number_at(root, "gyro.x.sd_dps"), 12.25, 1e-9);
+    assert_near(number_at(root, "airborne.spans.0.to_s"), 40, 1e-9);
     assert_true(json_is_null(
         json_object_get(json_object_get(json_object_get(root, "columns"), "accelerometer"), "x")));
     json_decref(root);
@@ -358,10 +358,10 @@ static void test_camera_report(void **state)
     page_open(&page);
     assert_int_equal(sr_camera_json(page.out, &report, NULL), SR_OK);
     json_t *root = read_back(&page);
-    assert_near(number_at(root, "at", "#0", "gain_px_per_dps", "pitch", NULL), 0.5, 1e-9);
+    assert_near(number_at(root, "at.0.gain_px_per_dps.pitch"), 0.5, 1e-9);
     assert_true(json_is_null(json_object_get(
         json_object_get(json_array_get(json_object_get(root, "at"), 0), "allowance_dps"), "yaw")));
-    assert_near(number_at(root, "flicker", "low_ms", NULL), 12.5, 1e-9);
+    assert_near(number_at(root, "flicker.low_ms"), 12.5, 1e-9);
     assert_int_equal(json_array_size(json_object_get(root, "bands")), SR_BAND_COUNT);
     json_decref(root);
     page_close(&page);

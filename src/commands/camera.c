@@ -129,7 +129,7 @@ static int describe(const struct camera_args *args, const struct sr_rig *rig,
 }
 
 /* The measured readout is laid over the rig as --readout-ms would be, if it fits into a frame. */
-static int flicker_test(const struct camera_args *args, struct sr_rig *rig, struct rig_args *rig_args,
+static int flicker_test(const struct camera_args *args, struct sr_rig *rig, struct rig_args rig_args,
                         const struct output_args *output)
 {
     struct sr_flicker_report flicker;
@@ -139,8 +139,8 @@ static int flicker_test(const struct camera_args *args, struct sr_rig *rig, stru
         return usage_hint("camera");
     if (flicker.fits_frame) {
         snprintf(readout_ms, sizeof readout_ms, "%.9g", 1e3 * flicker.readout_s);
-        rig_args->readout_ms = readout_ms;
-        if (!rig_from(rig, rig_args))
+        rig_args.readout_ms = readout_ms;
+        if (!rig_from(rig, &rig_args))
             return EXIT_USAGE;
     }
     return describe(args, rig, &flicker, output);
@@ -186,5 +186,5 @@ int command_camera(int argc, char **argv)
         return EXIT_USAGE;
     if (isnan(args.flicker_hz))
         return describe(&args, &rig, NULL, &output);
-    return flicker_test(&args, &rig, &rig_args, &output);
+    return flicker_test(&args, &rig, rig_args, &output);
 }
