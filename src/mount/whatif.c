@@ -1,0 +1,347 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The table of hardness by temperature, the choice at each temperature, and how long it stays the choice. */
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "mount/predict.h"
+#include "mount/words.h"
+
+#define AMPLIFIED  2.0 /* |H|^2 of 3 dB: a line there is no longer just passed on */
+#define SURE_PART  1e-9
+#define FIRST_LOW  0.05 /* quantiles between which the 1x line wanders */
+#define FIRST_HIGH 0.95
+
+void sr_mount_ask_init(struct sr_mount_ask *ask)
+{
+    static const double shore_a[] = {40, 50, 60, 70}, temperature_c[] = {-5, 5, 15, 25, 35};
+    *ask = (struct sr_mount_ask){.n_shore = 4, .n_temperature = 5};
+    memcpy(ask->shore_a, shore_a, sizeof shore_a);
+    memcpy(ask->temperature_c, temperature_c, sizeof temperature_c);
+}
+
+static enum sr_status check(const struct sr_mount_ask *ask, const struct sr_slices *slices,
+                            const struct sr_score *score, struct sr_error *err)
+{
+    if (ask->n_shore < 1 || ask->n_shore > SR_HARDNESSES_MAX || ask->n_temperature < 1 ||
+        ask->n_temperature > SR_TEMPERATURES_MAX)
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "1 to %d hardnesses and 1 to %d temperatures at a time",
+                       SR_HARDNESSES_MAX, SR_TEMPERATURES_MAX);
+    for (size_t j = 0; j < ask->n_temperature; j++)
+        if (!isfinite(ask->temperature_c[j]) ||
+            (j > 0 && !(ask->temperature_c[j] > ask->temperature_c[j - 1])))
+            return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "temperatures need to ascend");
+    if (slices->count == 0 || score->slices != slices->count)
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "a what-if needs slices and the score made of them");
+    return SR_OK;
+}
+
+/* ---- Lines ---- */
+
+/* Where the 1x line wanders, from the motors' logged speeds. */
+static enum sr_status add_first_order(struct sr_mount_table *table, const struct sr_slices *slices,
+                                      const struct sr_rig *rig, struct sr_error *err)
+{
+    size_t n = 0;
+    /* Without pole pairs the logged speed may be the electrical one. */
+    if (slices->n_motors == 0 || !(rig->pole_pairs > 0))
+        return SR_OK;
+    double *hz = calloc(slices->count, sizeof *hz);
+    if (hz == NULL)
+        return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", slices->count);
+    for (size_t i = 0; i < slices->count; i++) {
+        double sum = 0;
+        for (size_t m = 0; m < slices->n_motors; m++)
+            sum += slices->slice[i].motor_rpm[m] / 60;
+        if (isfinite(sum) && sum > 0)
+            hz[n++] = sum / (double)slices->n_motors;
+    }
+    struct sr_mount_line line = {.order = 1, .share = NAN};
+    enum sr_status status = SR_OK;
+    if (n > 0) {
+        status = sr_quantile(hz, n, FIRST_LOW, &line.low_hz, err);
+        if (status == SR_OK)
+            status = sr_quantile(hz, n, FIRST_HIGH, &line.high_hz, err);
+        if (status == SR_OK)
+            table->lines[table->n_lines++] = line;
+    }
+    free(hz);
+    return status;
+}
+
+static enum sr_status find_lines(struct sr_mount_table *table, const struct sr_slices *slices,
+                                 const struct sr_score *score, const struct sr_rig *rig, struct sr_error *err)
+{
+    bool first = false;
+    for (size_t i = 0; i < score->n_peaks; i++) {
+        const struct sr_peak *peak = &score->peaks[i];
+        struct sr_mount_line *line = &table->lines[table->n_lines++];
+        double low_hz = (double)peak->low_bin * slices->bin_hz,
+               high_hz = (double)peak->high_bin * slices->bin_hz;
+        *line = (struct sr_mount_line){fmin(low_hz, peak->hz), fmax(high_hz, peak->hz),
+                                       peak->cause == SR_CAUSE_ORDER ? peak->order : 0, peak->share};
+        first = first || (line->order > 0.9 && line->order < 1.1);
+    }
+    return first ? SR_OK : add_first_order(table, slices, rig, err);
+}
+
+/* f / fn between which |H|^2 >= 2: the roots of 2 q^2 - 4 (1 - z^2) q + 1, q = r^2. None at heavy damping. */
+static bool amplified_span(double damping, double *low, double *high)
+{
+    double half = 1 - damping * damping, root = half * half - 1 / AMPLIFIED;
+    if (!(half > 0 && root > 0))
+        return false;
+    *low = sqrt(half - sqrt(root));
+    *high = sqrt(half + sqrt(root));
+    return true;
+}
+
+static double most_amplified(const struct sr_isolator *isolator, const struct sr_mount_line *line)
+{
+    double peak_hz = sr_isolator_peak_hz(isolator);
+    if (peak_hz >= line->low_hz && peak_hz <= line->high_hz)
+        return sr_isolator_power(isolator, peak_hz);
+    return fmax(sr_isolator_power(isolator, line->low_hz), sr_isolator_power(isolator, line->high_hz));
+}
+
+static void flag_lines(struct sr_mount_cell *cell, const struct sr_mount_table *table)
+{
+    const struct sr_isolator isolator = {cell->fn_hz.value, table->own.damping.value};
+    double low, high, most = AMPLIFIED;
+
+    for (size_t i = 0; i < table->n_lines; i++) {
+        double power = most_amplified(&isolator, &table->lines[i]);
+        if (power >= most) {
+            most = power;
+            cell->line_hz = (table->lines[i].low_hz + table->lines[i].high_hz) / 2;
+            cell->line_db = 10 * log10(power);
+        }
+    }
+    if (cell->line_hz > 0 || !amplified_span(table->own.damping.value, &low, &high))
+        return;
+    for (size_t i = 0; i < table->n_lines && !cell->line_perhaps; i++) {
+        const struct sr_mount_line *line = &table->lines[i];
+        if (line->low_hz <= high * cell->fn_hz.high && line->high_hz >= low * cell->fn_hz.low) {
+            cell->line_perhaps = true;
+            cell->line_hz = (line->low_hz + line->high_hz) / 2;
+            cell->line_db = 20 * log10(sr_isolator_peak_gain(&isolator));
+        }
+    }
+}
+
+/* ---- Cells ---- */
+
+/* SR_ERR_DATA of a temperature that the material's model does not reach is no failure of the table. */
+static enum sr_status scale(const struct sr_mount_table *table, double shore_a, double temperature_c,
+                            struct sr_mount_other *other, bool *known, struct sr_error *err)
+{
+    struct sr_rubber_law law = table->own.law;
+    struct sr_interval ratio;
+    *known = sr_rubber_temperature_ratio(&law, table->own.temperature_c, temperature_c, &ratio, NULL, err) !=
+             SR_ERR_DATA;
+    return *known ? sr_mount_scale(other, &table->own, shore_a, temperature_c, err) : SR_OK;
+}
+
+static enum sr_status fill_cell(struct sr_mount_cell *cell, const struct sr_mount_table *table,
+                                struct predictor *p, double *cases, struct sr_error *err)
+{
+    struct sr_mount_other other;
+    cell->fn_hz = cell->wobble_px = (struct sr_interval){NAN, NAN, NAN};
+    enum sr_status status = scale(table, cell->shore_a, cell->temperature_c, &other, &cell->known, err);
+    if (status != SR_OK || !cell->known)
+        return status;
+    status = predict(p, &other, cases, &cell->wobble_px, err);
+    if (status != SR_OK)
+        return status;
+    cell->fn_hz = other.fn_hz;
+    cell->outside = other.outside;
+    cell->clears = cell->wobble_px.high < table->threshold_px;
+    flag_lines(cell, table);
+    return SR_OK;
+}
+
+static size_t least_of(const double *cases, size_t n, size_t which)
+{
+    size_t best = 0;
+    for (size_t i = 1; i < n; i++)
+        if (cases[i * CASES + which] < cases[best * CASES + which])
+            best = i;
+    return best;
+}
+
+/*
+ * A choice is sure if it is the best in every case. The cases are the same for all
+ * hardnesses, so that an own natural frequency that is off shifts all of them alike.
+ */
+static struct sr_mount_pick pick(const double *cases, size_t n)
+{
+    struct sr_mount_pick pick = {
+        .known = true, .best = least_of(cases, n, 0), .margin_db = NAN, .sure = true};
+    double best_px = cases[pick.best * CASES], second_px = INFINITY;
+    pick.second = pick.best;
+    for (size_t i = 0; i < n; i++) {
+        if (i != pick.best && cases[i * CASES] < second_px) {
+            pick.second = i;
+            second_px = cases[i * CASES];
+        }
+    }
+    if (n > 1 && best_px > 0)
+        pick.margin_db = 20 * log10(second_px / best_px);
+    for (size_t c = 1; c < CASES && pick.sure; c++) {
+        size_t least = least_of(cases, n, c);
+        pick.sure = cases[least * CASES + c] >= cases[pick.best * CASES + c] * (1 - SURE_PART);
+    }
+    return pick;
+}
+
+static enum sr_status fill_table(struct sr_mount_table *table, struct predictor *p, double *cases,
+                                 struct sr_error *err)
+{
+    const struct sr_mount_ask *ask = &table->ask;
+    for (size_t j = 0; j < ask->n_temperature; j++) {
+        bool known = true;
+        for (size_t i = 0; i < ask->n_shore; i++) {
+            struct sr_mount_cell *cell = &table->cells[j * ask->n_shore + i];
+            cell->shore_a = ask->shore_a[i];
+            cell->temperature_c = ask->temperature_c[j];
+            enum sr_status status = fill_cell(cell, table, p, cases + i * CASES, err);
+            if (status != SR_OK)
+                return status;
+            known = known && cell->known;
+        }
+        if (known)
+            table->picks[j] = pick(cases, ask->n_shore);
+    }
+    return SR_OK;
+}
+
+/* ---- Stretches ---- */
+
+static enum sr_status best_at(const struct sr_mount_table *table, struct predictor *p, double temperature_c,
+                              size_t *best, bool *known, struct sr_error *err)
+{
+    double least = INFINITY, px;
+    for (size_t i = 0; i < table->ask.n_shore; i++) {
+        struct sr_mount_other other;
+        enum sr_status status = scale(table, table->ask.shore_a[i], temperature_c, &other, known, err);
+        if (status == SR_OK && *known)
+            status = predict_value(p, &other, &px, err);
+        if (status != SR_OK || !*known)
+            return status;
+        if (px < least) {
+            least = px;
+            *best = i;
+        }
+    }
+    return SR_OK;
+}
+
+static enum sr_status find_stretches(struct sr_mount_table *table, struct predictor *p, struct sr_error *err)
+{
+    double first_c = table->ask.temperature_c[0],
+           last_c = table->ask.temperature_c[table->ask.n_temperature - 1];
+    size_t steps = (size_t)ceil(last_c - first_c - 1e-9);
+    struct sr_mount_stretch *open = NULL;
+
+    for (size_t s = 0; s <= steps; s++) {
+        double temperature_c = fmin(first_c + (double)s, last_c);
+        size_t best = 0;
+        bool known = false;
+        enum sr_status status = best_at(table, p, temperature_c, &best, &known, err);
+        if (status != SR_OK)
+            return status;
+        if (!known) {
+            open = NULL;
+        } else if (open != NULL && open->best == best) {
+            open->to_c = temperature_c;
+        } else if (table->n_stretches < SR_STRETCHES_MAX) {
+            open = &table->stretches[table->n_stretches++];
+            *open = (struct sr_mount_stretch){best, temperature_c, temperature_c};
+        }
+    }
+    return SR_OK;
+}
+
+/* ---- Now ---- */
+
+static enum sr_status predict_now(struct sr_mount_table *table, struct predictor *p, double *cases,
+                                  double *noise_share, struct sr_error *err)
+{
+    const struct sr_mount_ask *ask = &table->ask;
+    enum sr_status status = sr_mount_scale(&table->own_now, &table->own, NAN, table->own.temperature_c, err);
+    if (status == SR_OK)
+        status = predict(p, &table->own_now, cases, &table->own_px, err);
+    if (status != SR_OK)
+        return status;
+    table->own_smear_px = predicted_smear(p);
+
+    for (size_t i = 0; i < ask->n_shore && status == SR_OK; i++) {
+        struct sr_mount_other other;
+        struct sr_interval px;
+        status = sr_mount_scale(&other, &table->own, ask->shore_a[i], table->own.temperature_c, err);
+        if (status == SR_OK)
+            status = predict(p, &other, cases + i * CASES, &px, err);
+        if (status != SR_OK)
+            return status;
+        *noise_share = fmax(*noise_share, predicted_noise_share(p));
+        if (i == 0 || px.value < table->now_px) {
+            table->now_px = px.value;
+            table->now_smear_px = predicted_smear(p);
+        }
+    }
+    struct sr_mount_pick now = pick(cases, ask->n_shore);
+    table->now_best = now.best;
+    table->now_sure = now.sure;
+    return SR_OK;
+}
+
+enum sr_status sr_mount_table_make(struct sr_mount_table *table, const struct sr_mount_ask *ask,
+                                   const struct sr_mount_own *own, const struct sr_slices *slices,
+                                   const struct sr_score *score, const struct sr_rig *rig,
+                                   struct sr_error *err)
+{
+    enum sr_status status = check(ask, slices, score, err);
+    if (status != SR_OK)
+        return status;
+
+    struct sr_mount_table made = {.ask = *ask, .own = *own, .gyro_side = rig->gyro_side};
+    struct predictor p = {0};
+    double noise_share = 0;
+    double *cases = calloc(SR_HARDNESSES_MAX * CASES, sizeof *cases);
+    made.threshold_px = sr_rig_threshold_px(rig);
+    made.cells = calloc(ask->n_shore * ask->n_temperature, sizeof *made.cells);
+    if (cases == NULL || made.cells == NULL)
+        status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for a table of mounts");
+    if (status == SR_OK)
+        status = predictor_init(&p, slices, &made.own, rig, err);
+    if (status == SR_OK)
+        status = find_lines(&made, slices, score, rig, err);
+    if (status == SR_OK)
+        status = predict_now(&made, &p, cases, &noise_share, err);
+    if (status == SR_OK)
+        status = fill_table(&made, &p, cases, err);
+    if (status == SR_OK)
+        status = find_stretches(&made, &p, err);
+    predictor_release(&p);
+    free(cases);
+    if (status != SR_OK) {
+        sr_mount_table_release(&made);
+        return status;
+    }
+    mount_notes(&made, rig, noise_share);
+    *table = made;
+    return SR_OK;
+}
+
+void sr_mount_table_release(struct sr_mount_table *table)
+{
+    free(table->cells);
+    table->cells = NULL;
+}
+
+const struct sr_mount_cell *sr_mount_cell_at(const struct sr_mount_table *table, size_t shore,
+                                             size_t temperature)
+{
+    return &table->cells[temperature * table->ask.n_shore + shore];
+}
