@@ -166,6 +166,31 @@ enum sr_status sr_lines_find(const double *psd, size_t bins, double bin_hz, enum
                              const struct sr_line_options *options, struct sr_line *lines, size_t *count,
                              struct sr_error *err);
 
+/*
+ * Cross-spectrum of two signals x and y, added up over as many records as wanted
+ * (several runs, several axes). Only ratios are meant: nothing is scaled to a
+ * density. Like sr_welch_psd(): windowed segments, linear detrend.
+ */
+struct sr_cross {
+    size_t segment, hop;
+    size_t bins;     /* segment / 2 + 1 */
+    size_t segments; /* added so far */
+    double *xx, *yy; /* [bins] sums of |X|^2 and |Y|^2 */
+    double *re, *im; /* [bins] sum of conj(X) Y, so that y = h * x gives H = (re + i im) / xx */
+    double *work;    /* [3 segment] window, and a pair of segments */
+};
+
+/* segment: samples, a power of 2, >= 8; hop: 1..segment. Errors: SR_ERR_ARGUMENT, SR_ERR_MEMORY. */
+enum sr_status sr_cross_init(struct sr_cross *cross, enum sr_window window, size_t segment, size_t hop,
+                             struct sr_error *err);
+void sr_cross_release(struct sr_cross *cross);
+
+/* Add the whole segments of x[count], y[count]; none if count < segment. Every value finite. */
+void sr_cross_add(struct sr_cross *cross, const double *x, const double *y, size_t count);
+
+/* Coherence of bin k: |S_xy|^2 / (S_xx S_yy), 0..1; 0 where either is silent. Bendat and Piersol 2010, 5.2. */
+double sr_cross_coherence(const struct sr_cross *cross, size_t k);
+
 #ifdef __cplusplus
 }
 #endif
