@@ -80,11 +80,12 @@ static const char *value_end(const char *value)
 /* Where the number goes, and with what around it. `text` is a valid rig file. */
 static void plan(const char *text, double threshold_px, struct edit *edit)
 {
+    const char *const start = rig_behind_mark(text);
     const bool crlf = strstr(text, "\r\n") != NULL;
     const char *const newline = crlf ? "\r\n" : "\n";
     const char *place = NULL; /* behind the last line of [threshold] that says something */
     bool inside = false;
-    for (const char *line = text; *line != '\0'; line = line_end(line)) {
+    for (const char *line = start; *line != '\0'; line = line_end(line)) {
         const char first = line[strspn(line, " \t\r")];
         if (first == '[')
             inside = opens_threshold(line);
@@ -101,12 +102,12 @@ static void plan(const char *text, double threshold_px, struct edit *edit)
     }
     const bool new_section = place == NULL;
     if (new_section)
-        place = text + strlen(text);
+        place = start + strlen(start);
     edit->head = text;
     edit->head_length = (size_t)(place - text);
     edit->tail = place;
-    const char *const close = place > text && place[-1] != '\n' ? newline : "";
-    const char *const gap = new_section && place > text ? newline : "";
+    const char *const close = place > start && place[-1] != '\n' ? newline : "";
+    const char *const gap = new_section && place > start ? newline : "";
     snprintf(edit->middle, sizeof edit->middle, "%s%s%s%spx = %.6g%s", close, gap,
              new_section ? "[threshold]" : "", new_section ? newline : "", threshold_px, newline);
 }
