@@ -1,0 +1,273 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The compare room, on flights whose difference is known. */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "stillrow/compare.h"
+#include "support/fake_flights.h"
+#include "support/near.h"
+
+#define FLIGHTS_MAX 8
+
+struct pair {
+    struct fake fake[2][FLIGHTS_MAX];
+    struct sr_compare_flight flight[2][FLIGHTS_MAX];
+    struct sr_compare_group group[2];
+};
+
+static const struct fake_flight typical = {.seconds = 40,
+                                           .scatter_db = 2,
+                                           .correlation = 0.4,
+                                           .throttle_low = 0.3,
+                                           .throttle_high = 0.5,
+                                           .throttle_db = 3};
+
+static void fly(struct pair *p, int group, size_t count, const struct fake_flight *flight, uint64_t *seed)
+{
+    for (size_t i = 0; i < count; i++) {
+        struct fake *fake = &p->fake[group][i];
+        assert_int_equal(fake_fly(fake, flight, seed), 0);
+        p->flight[group][i] = (struct sr_compare_flight){group == 0 ? "a.csv" : "b.csv", &fake->slices,
+                                                         &fake->view, &fake->score};
+    }
+    p->group[group] = (struct sr_compare_group){group == 0 ? "A" : "B", p->flight[group], count};
+}
+
+static void land(struct pair *p)
+{
+    for (int g = 0; g < 2; g++)
+        for (size_t i = 0; i < p->group[g].count; i++)
+            fake_release(&p->fake[g][i]);
+}
+
+static struct sr_comparison compare(const struct pair *p)
+{
+    struct sr_comparison c;
+    struct sr_error err = {0};
+    enum sr_status status = sr_compare(&c, &p->group[0], &p->group[1], &err);
+    if (status != SR_OK)
+        print_error("%s\n", err.text);
+    assert_int_equal(status, SR_OK);
+    return c;
+}
+
+static void test_a_true_difference_is_shown(void **state)
+{
+    (void)state;
+    uint64_t seed = 1;
+    struct fake_flight louder = typical;
+    struct pair p;
+    louder.level_db = 6;
+    fly(&p, 0, 4, &typical, &seed);
+    fly(&p, 1, 4, &louder, &seed);
+    struct sr_comparison c = compare(&p);
+    assert_int_equal(c.match, SR_MATCH_THROTTLE);
+    assert_int_equal(c.from, SR_FROM_FLIGHTS);
+    assert_int_equal(c.winner, SR_A_QUIETER);
+    assert_near(c.whole.db, 6, 1);
+    assert_true(c.whole.low_db < 6 && 6 < c.whole.high_db);
+    assert_true(c.band[0].shown && c.band[1].shown);
+    assert_int_equal(c.n_notes, 0);
+    land(&p);
+}
+
+/* B flies twice as briskly, on the same craft: unmatched it looks worse, matched it does not. */
+static void test_matching_takes_flying_out(void **state)
+{
+    (void)state;
+    uint64_t seed = 7;
+    struct fake_flight brisk = typical, calm = typical;
+    struct pair p;
+    calm.throttle_high = 0.6;
+    brisk.throttle_low = 0.45;
+    brisk.throttle_high = 0.8;
+    calm.seconds = brisk.seconds = 200;
+    calm.throttle_db = brisk.throttle_db = 4;
+    fly(&p, 0, 1, &calm, &seed);
+    fly(&p, 1, 1, &brisk, &seed);
+    struct sr_comparison c = compare(&p);
+    assert_int_equal(c.match_bins, 3); /* 0.45 to 0.60 */
+    assert_near(c.match_centre[0], 0.475, 1e-9);
+    assert_true(c.whole.low_db < 0 && 0 < c.whole.high_db);
+    assert_true(c.left_out_a > 0 && c.left_out_b > 0);
+    assert_int_equal(c.slices_a + c.left_out_a, 200);
+
+    /* The same flights without their throttle: the difference in flying shows, and it is said. */
+    for (int g = 0; g < 2; g++)
+        p.fake[g][0].slices.has_throttle = false;
+    c = compare(&p);
+    assert_int_equal(c.match, SR_MATCH_NONE);
+    assert_true(c.whole.low_db > 0);
+    assert_non_null(strstr(c.notes[0], "as flown"));
+    land(&p);
+}
+
+static void test_few_flights_are_labelled(void **state)
+{
+    (void)state;
+    uint64_t seed = 3;
+    struct pair p;
+    fly(&p, 0, 2, &typical, &seed);
+    fly(&p, 1, 5, &typical, &seed);
+    struct sr_comparison c = compare(&p);
+    assert_int_equal(c.from, SR_FROM_SLICES);
+    assert_non_null(strstr(c.notes[c.n_notes - 1], "these flights only"));
+    assert_true(c.smallest_db > 0);
+    land(&p);
+}
+
+static void test_motor_speed_stands_in_for_throttle(void **state)
+{
+    (void)state;
+    uint64_t seed = 5;
+    struct pair p;
+    fly(&p, 0, 1, &typical, &seed);
+    fly(&p, 1, 1, &typical, &seed);
+    for (int g = 0; g < 2; g++) {
+        struct sr_slices *slices = &p.fake[g][0].slices;
+        slices->has_throttle = false;
+        slices->n_motors = 4;
+        for (size_t i = 0; i < slices->count; i++)
+            for (size_t m = 0; m < 4; m++)
+                slices->slice[i].motor_rpm[m] = 20000 * sqrt(slices->slice[i].throttle);
+    }
+    struct sr_comparison c = compare(&p);
+    assert_int_equal(c.match, SR_MATCH_SPEED);
+    assert_true(c.match_bins >= 3);
+    assert_non_null(strstr(c.notes[0], "motor speed"));
+    land(&p);
+}
+
+static void test_one_odd_flight_is_left_out(void **state)
+{
+    (void)state;
+    uint64_t seed = 9;
+    struct fake_flight odd = typical;
+    struct pair p;
+    odd.throttle_low = 0.8;
+    odd.throttle_high = 0.95;
+    fly(&p, 0, 3, &typical, &seed);
+    fly(&p, 1, 3, &typical, &seed);
+    fake_release(&p.fake[1][1]);
+    assert_int_equal(fake_fly(&p.fake[1][1], &odd, &seed), 0);
+    p.flight[1][1].name = "odd.csv";
+    struct sr_comparison c = compare(&p);
+    assert_non_null(strstr(c.notes[0], "'odd.csv' was left out"));
+    assert_int_equal(c.from, SR_FROM_SLICES); /* only two are left */
+    land(&p);
+}
+
+static void test_nothing_in_common_is_refused(void **state)
+{
+    (void)state;
+    uint64_t seed = 11;
+    struct fake_flight fast = typical;
+    struct pair p;
+    struct sr_comparison c = {.match_bins = 99};
+    struct sr_error err;
+    fast.throttle_low = 0.7;
+    fast.throttle_high = 0.9;
+    fly(&p, 0, 1, &typical, &seed);
+    fly(&p, 1, 1, &fast, &seed);
+    assert_int_equal(sr_compare(&c, &p.group[0], &p.group[1], &err), SR_ERR_DATA);
+    assert_non_null(strstr(err.text, "same throttle"));
+    assert_int_equal(c.match_bins, 99);
+
+    p.fake[1][0].view.camera.readout_s = 0.010;
+    assert_int_equal(sr_compare(&c, &p.group[0], &p.group[1], &err), SR_ERR_DATA);
+    assert_non_null(strstr(err.text, "another camera"));
+    assert_string_equal(err.file, "b.csv");
+
+    struct sr_compare_group nobody = {"B", NULL, 0};
+    assert_int_equal(sr_compare(&c, &p.group[0], &nobody, &err), SR_ERR_ARGUMENT);
+    land(&p);
+}
+
+/* A log that sees less restricts all to what it sees. */
+static void test_slow_log_restricts_all(void **state)
+{
+    (void)state;
+    uint64_t seed = 13;
+    struct pair p;
+    fly(&p, 0, 1, &typical, &seed);
+    fly(&p, 1, 1, &typical, &seed);
+    p.fake[1][0].slices.sees_hz = 60;
+    struct sr_comparison c = compare(&p);
+    assert_near(c.limit_hz, 60, 0);
+    assert_true(c.band[0].seen);
+    assert_false(c.band[1].seen); /* wave begins at 62.5 Hz */
+    assert_true(isnan(c.band[1].db));
+    bool said = false;
+    for (size_t i = 0; i < c.n_notes; i++)
+        said = said || strstr(c.notes[i], "above 60 Hz") != NULL;
+    assert_true(said);
+    land(&p);
+}
+
+static void test_lines_account_for_it(void **state)
+{
+    (void)state;
+    uint64_t seed = 17;
+    struct fake_flight lined = typical;
+    struct pair p;
+    lined.line_hz = 120;
+    lined.line_db = 6;
+    lined.throttle_db = 0;
+    fly(&p, 0, 3, &typical, &seed);
+    fly(&p, 1, 3, &lined, &seed);
+    struct sr_comparison c = compare(&p);
+    assert_true(c.n_lines >= 1);
+    assert_string_equal(c.lines[0].change, "new");
+    assert_near(c.lines[0].hz_b, 120, 2);
+    assert_true(isnan(c.lines[0].hz_a));
+    assert_true(c.lines[0].share > 0.8);
+
+    /* The other way round the line is gone. */
+    struct sr_comparison back;
+    assert_int_equal(sr_compare(&back, &p.group[1], &p.group[0], NULL), SR_OK);
+    assert_string_equal(back.lines[0].change, "gone");
+    assert_near(back.whole.db, -c.whole.db, 1e-9);
+    land(&p);
+}
+
+static void test_spectra_of_both_groups(void **state)
+{
+    (void)state;
+    uint64_t seed = 19;
+    struct pair p;
+    struct sr_compare_spectra s;
+    fly(&p, 0, 2, &typical, &seed);
+    fly(&p, 1, 2, &typical, &seed);
+    struct sr_comparison c = compare(&p);
+    assert_int_equal(sr_compare_spectra(&s, &p.group[0], &p.group[1], &c, NULL), SR_OK);
+    assert_int_equal(s.bins, 101);
+    for (size_t k = p.fake[0][0].view.first_bin; k < s.bins; k++)
+        for (int g = 0; g < 2; g++)
+            assert_true(s.low[g][k] < s.psd[g][k] && s.psd[g][k] < s.high[g][k]);
+    sr_compare_spectra_release(&s);
+    assert_null(s.psd[0]);
+    land(&p);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_a_true_difference_is_shown),
+        cmocka_unit_test(test_matching_takes_flying_out),
+        cmocka_unit_test(test_few_flights_are_labelled),
+        cmocka_unit_test(test_motor_speed_stands_in_for_throttle),
+        cmocka_unit_test(test_one_odd_flight_is_left_out),
+        cmocka_unit_test(test_nothing_in_common_is_refused),
+        cmocka_unit_test(test_slow_log_restricts_all),
+        cmocka_unit_test(test_lines_account_for_it),
+        cmocka_unit_test(test_spectra_of_both_groups),
+    };
+    return cmocka_run_group_tests_name("compare", tests, NULL, NULL);
+}
