@@ -1,0 +1,297 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* stillrow compare: which of two motor and prop combos is quieter, and how sure that is. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "commands/commands.h"
+#include "commands/groups.h"
+#include "stillrow/compare_report.h"
+
+struct compare_args {
+    const char *by, *window;
+    bool per_axis;
+    struct log_args log;
+    struct rig_args rig;
+    struct output_args output;
+};
+
+#define AT(member) offsetof(struct compare_args, member)
+static const struct cli_option compare_options[] = {
+    {.name = "by",
+     .kind = OPTION_TEXT,
+     .offset = AT(by),
+     .argument = "KEYS",
+     .help =
+         "group the logs by what their rig files say, instead of --with: motor, prop, blades, name, camera, "
+         "hardness, temperature, with commas"},
+    {.name = "per-axis", .kind = OPTION_FLAG, .offset = AT(per_axis), .help = "roll, pitch and yaw too"},
+    {.name = "window",
+     .kind = OPTION_CHOICE,
+     .offset = AT(window),
+     .argument = "NAME",
+     .choices = window_choices,
+     .help = "window of the spectra, as for score",
+     .fallback = "hann"},
+};
+#undef AT
+
+static const char about[] =
+    "Compares groups of flights: the logs before --with are group A, those after it group B (and after "
+    "another "
+    "--with group C…). Seconds flown at the same throttle, or motor speed, are set against each other. With "
+    "3 "
+    "flights or more on both sides the interval speaks of the combos; with fewer, of these flights only.";
+static const char after[] = "A file ending in .ini among the logs is the rig of the logs after it:\n"
+                            "  stillrow compare --by prop heron.ini h1.csv h2.csv dipper.ini d1.csv d2.csv\n"
+                            "More than two groups give every pair, and a ranking.\n";
+
+/* What is kept of each pair for the ranking. */
+struct pair {
+    size_t a, b;
+    struct sr_comparison comparison;
+    double p_adjusted;
+    bool done;
+};
+
+static int report_pair(const struct entries *all, const struct pair *pair, const struct compare_args *args,
+                       bool first)
+{
+    const struct sr_compare_report report = {.rig = &all->entry[0].plan.rig,
+                                             .a = &all->groups[pair->a],
+                                             .b = &all->groups[pair->b],
+                                             .comparison = &pair->comparison,
+                                             .per_axis = args->per_axis};
+    struct sr_style style;
+    struct sr_error err = {0};
+
+    if (args->output.json) {
+        if (sr_compare_json(stdout, &report, &err) == SR_OK)
+            return EXIT_DONE;
+        complain_error(&err);
+        return EXIT_FAILED;
+    }
+    style_from(&style, &args->output);
+    if (!first)
+        putchar('\n');
+    sr_compare_text(stdout, &style, &report);
+    return EXIT_DONE;
+}
+
+static int by_wobble(const void *x, const void *y)
+{
+    const struct sr_compare_rank *a = x, *b = y;
+    return (a->mean_px > b->mean_px) - (a->mean_px < b->mean_px);
+}
+
+static double mean_wobble(const struct sr_compare_group *group)
+{
+    double sum = 0;
+    for (size_t i = 0; i < group->count; i++)
+        sum += log(group->flights[i].score->wobble_px.value);
+    return exp(sum / (double)group->count);
+}
+
+/* Correct the pairs' p-values for how many pairs there are. */
+static bool adjust_pairs(struct pair *pairs, size_t count)
+{
+    double *p = calloc(2 * count, sizeof *p);
+    struct sr_error err = {0};
+    size_t n = 0;
+
+    if (p == NULL) {
+        complain("%s", sr_status_text(SR_ERR_MEMORY));
+        return false;
+    }
+    for (size_t i = 0; i < count; i++)
+        if (pairs[i].done)
+            p[n++] = pairs[i].comparison.whole.p_value;
+    bool fine = sr_adjust_p(p, n, p + count, &err) == SR_OK;
+    if (!fine)
+        complain_error(&err);
+    n = 0;
+    for (size_t i = 0; i < count && fine; i++)
+        if (pairs[i].done)
+            pairs[i].p_adjusted = p[count + n++];
+    free(p);
+    return fine;
+}
+
+static int report_ranking(const struct entries *all, struct pair *pairs, size_t count,
+                          const struct compare_args *args)
+{
+    struct sr_compare_rank *ranks = calloc(all->n_groups, sizeof *ranks);
+    struct sr_style style;
+    struct sr_error err = {0};
+    int status = EXIT_DONE;
+
+    if (ranks == NULL || !adjust_pairs(pairs, count)) {
+        free(ranks);
+        return EXIT_FAILED;
+    }
+    for (size_t g = 0; g < all->n_groups; g++)
+        ranks[g] = (struct sr_compare_rank){all->group_name[g], all->groups[g].count,
+                                            mean_wobble(&all->groups[g]), 0, 0};
+    for (size_t i = 0; i < count; i++) {
+        if (!pairs[i].done || pairs[i].p_adjusted >= 0.05)
+            continue;
+        bool a_quieter = pairs[i].comparison.whole.db > 0;
+        ranks[a_quieter ? pairs[i].a : pairs[i].b].beats++;
+        ranks[a_quieter ? pairs[i].b : pairs[i].a].beaten++;
+    }
+    qsort(ranks, all->n_groups, sizeof *ranks, by_wobble);
+    if (!args->output.json) {
+        style_from(&style, &args->output);
+        sr_compare_ranking_text(stdout, &style, ranks, all->n_groups);
+    } else if (sr_compare_ranking_json(stdout, ranks, all->n_groups, &err) != SR_OK) {
+        complain_error(&err);
+        status = EXIT_FAILED;
+    }
+    free(ranks);
+    return status;
+}
+
+static int compare_pairs(const struct entries *all, const struct compare_args *args)
+{
+    size_t count = all->n_groups * (all->n_groups - 1) / 2, at = 0;
+    struct pair *pairs = calloc(count, sizeof *pairs);
+    int status = EXIT_DONE;
+
+    if (pairs == NULL) {
+        complain("%s", sr_status_text(SR_ERR_MEMORY));
+        return EXIT_FAILED;
+    }
+    for (size_t a = 0; a < all->n_groups; a++) {
+        for (size_t b = a + 1; b < all->n_groups; b++) {
+            struct pair *pair = &pairs[at];
+            struct sr_error err = {0};
+            pair->a = a;
+            pair->b = b;
+            pair->done = sr_compare(&pair->comparison, &all->groups[a], &all->groups[b], &err) == SR_OK;
+            if (!pair->done)
+                complain("%s against %s: %s%s%s", all->group_name[a], all->group_name[b], err.file,
+                         err.file[0] != '\0' ? ": " : "", err.text);
+            if (!pair->done || report_pair(all, pair, args, at == 0) != EXIT_DONE)
+                status = EXIT_FAILED;
+            at++;
+        }
+    }
+    if (all->n_groups > 2 && report_ranking(all, pairs, count, args) != EXIT_DONE)
+        status = EXIT_FAILED;
+    free(pairs);
+    return status;
+}
+
+static int compare_entries(struct entries *all, const struct compare_args *args)
+{
+    if (args->by != NULL) {
+        if (all->n_groups > 1) {
+            complain("compare: --by and --with are two ways to group the logs; give one of them");
+            return EXIT_USAGE;
+        }
+        int status = entries_group_by(all, args->by);
+        if (status != EXIT_DONE)
+            return status;
+    }
+    if (all->n_groups < 2) {
+        complain(args->by != NULL ? "compare: the rigs all say the same of %s, so there is one group only"
+                                  : "compare: nothing to compare with; put the other logs after --with%s",
+                 args->by != NULL ? args->by : "");
+        return args->by != NULL ? EXIT_FAILED : usage_hint("compare");
+    }
+    size_t failed = entries_score(all);
+    if (!entries_groups(all))
+        return EXIT_FAILED;
+    int status = compare_pairs(all, args);
+    return failed > 0 ? EXIT_FAILED : status;
+}
+
+/* Where the words of the next group end: at the next --with, or at the end. */
+static int next_with(int argc, char **argv, int from)
+{
+    for (int i = from; i < argc; i++)
+        if (strcmp(argv[i], "--with") == 0)
+            return i;
+    return argc;
+}
+
+/* The operands of one group. */
+struct part {
+    char **operands;
+    size_t count;
+};
+
+/* Options may stand in any group's part and hold for all, so all parts are parsed before any log is taken. */
+static enum options_result parse_parts(const struct command_line *line, int argc, char **argv,
+                                       struct part *parts, size_t *n_parts)
+{
+    for (int start = 0; start < argc;) {
+        int end = next_with(argc, argv, start + 1);
+        argv[start] = argv[0];
+        enum options_result result = options_parse(line, end - start, argv + start, &parts[*n_parts].count);
+        if (result != OPTIONS_RUN)
+            return result;
+        parts[(*n_parts)++].operands = argv + start + 1;
+        start = end;
+    }
+    return OPTIONS_RUN;
+}
+
+static int take_parts(struct entries *all, const struct part *parts, struct compare_args *args)
+{
+    for (size_t i = 0; i < all->n_groups; i++) {
+        if (parts[i].count == 0) {
+            complain(i == 0 ? "compare: no log given" : "compare: no log after --with");
+            return usage_hint("compare");
+        }
+        int status =
+            entries_take(all, parts[i].operands, parts[i].count, i, &args->log, &args->rig, args->window);
+        if (status != EXIT_DONE)
+            return status;
+    }
+    return EXIT_DONE;
+}
+
+int command_compare(int argc, char **argv)
+{
+    struct compare_args args = {0};
+    struct entries all = {0};
+    int status = EXIT_DONE;
+
+    log_args_init(&args.log);
+    const struct option_group groups[] = {
+        {"The comparison", compare_options, sizeof compare_options / sizeof compare_options[0], &args},
+        log_group(&args.log),
+        rig_group(&args.rig),
+        output_group(&args.output),
+    };
+    const struct command_line line = {.verb = "compare",
+                                      .operands = "LOG... --with LOG...",
+                                      .about = about,
+                                      .after = after,
+                                      .groups = groups,
+                                      .n_groups = sizeof groups / sizeof groups[0]};
+
+    struct part *parts = calloc((size_t)argc + 1, sizeof *parts);
+    if (parts == NULL) {
+        complain("%s", sr_status_text(SR_ERR_MEMORY));
+        return EXIT_FAILED;
+    }
+    switch (parse_parts(&line, argc, argv, parts, &all.n_groups)) {
+    case OPTIONS_DONE:
+        status = EXIT_DONE;
+        break;
+    case OPTIONS_WRONG:
+        status = EXIT_USAGE;
+        break;
+    case OPTIONS_RUN:
+        status = take_parts(&all, parts, &args);
+        if (status == EXIT_DONE)
+            status = compare_entries(&all, &args);
+        break;
+    }
+    entries_release(&all);
+    free(parts);
+    return status;
+}
