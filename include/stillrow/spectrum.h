@@ -188,7 +188,7 @@ void sr_cross_release(struct sr_cross *cross);
 /* Add the whole segments of x[count], y[count]; none if count < segment. Every value finite. */
 void sr_cross_add(struct sr_cross *cross, const double *x, const double *y, size_t count);
 
-/* Coherence of bin k: |S_xy|^2 / (S_xx S_yy), 0..1; 0 where either is silent. Bendat and Piersol 2010, 5.2. */
+/* Coherence of bin k: |S_xy|^2 / (S_xx S_yy), 0..1; 0 where either is silent. Bendat and Piersol 2010. */
 double sr_cross_coherence(const struct sr_cross *cross, size_t k);
 
 #ifdef __cplusplus
