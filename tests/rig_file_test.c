@@ -22,6 +22,7 @@ static void bad_files(void **state)
         const char *says;
     } bad[] = {
         {"fps = 30\n", 1, "'fps' stands before the first [section]"},
+        {"f\x1B[2Jps = 30\n", 1, "'f?[2Jps' stands before the first [section]"},
         {"[camera]\nfsp = 30\n", 2, "unknown key 'fsp' in [camera]; did you mean 'fps'?"},
         {"[camera]\nReadout-ms = 3\n", 2, "unknown key 'Readout-ms' in [camera]; did you mean 'readout_ms'?"},
         {"[camera]\n\n# x\nshore_a = 50\n", 4, "in [camera]; did you mean 'shore_a' of [mount]?"},
@@ -48,6 +49,7 @@ static void bad_files(void **state)
          "fps is set twice in [camera], first on line 2"},
         {"[mode a]\nfps = 30\n[mode b]\nfps = 30\n[mode a]\nfps = 9\n", 6,
          "set twice in [mode a], first on line 2"},
+        {"[mode a]\nfps = 30\n[mode\t  a]\nfps = 9\n", 4, "set twice in [mode a], first on line 2"},
         {"[camera]\nfps =\n", 2, "fps has no value"},
         {"[camera]\nfps = ; thirty\n", 2, "fps has no value"},
         {"[camera]\nfps = fast\n", 2, "fps: 'fast' is not a number"},

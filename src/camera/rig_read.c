@@ -73,6 +73,11 @@ static void open_section(struct parse *parse, const char *line, size_t length)
     }
     memcpy(parse->section, line + from, to - from);
     parse->section[to - from] = '\0';
+    const char *const mode = rig_mode_name(parse->section);
+    if (mode != NULL && mode > parse->section + 5) /* one space will do before a mode's name */
+        memmove(parse->section + 5, mode, strlen(mode) + 1);
+    if (mode != NULL && parse->section[4] == '\t')
+        parse->section[4] = ' ';
     if (rig_section(&parse->rig, parse->section, &parse->mode, &err) != SR_OK)
         fail_here(parse, err.text);
 }
@@ -118,8 +123,9 @@ static int take(void *user, const char *section, const char *name, const char *v
         return 1;
     }
     if (parse->section[0] == '\0') {
-        sr_fail(&parse->err, SR_ERR_RIG, parse->name, parse->line,
-                "'%.60s' stands before the first [section]", name);
+        struct rig_quoted quoted;
+        sr_fail(&parse->err, SR_ERR_RIG, parse->name, parse->line, "%s stands before the first [section]",
+                rig_quote(name, strlen(name), &quoted));
         return 1;
     }
     if (rig_apply(&parse->rig, parse->section, name, value, &err) != SR_OK) {
