@@ -59,7 +59,8 @@ struct sr_welch;
  * Make an estimator.
  * segment: samples a segment, >= 8. hop: samples between segment starts, 1..segment.
  * Errors: SR_ERR_ARGUMENT, SR_ERR_MEMORY. Making one is not thread-safe (FFTW's
- * planner); using different ones in different threads is.
+ * planner); using different ones in different threads is. FFTW's planner itself ends
+ * the program if it runs out of memory.
  */
 enum sr_status sr_welch_new(struct sr_welch **welch, enum sr_window window, enum sr_detrend detrend,
                             size_t segment, size_t hop, struct sr_error *err);
@@ -130,9 +131,10 @@ void sr_line_options_init(struct sr_line_options *options);
  * Running-median floor of psd[bins] over floor_hz, into floor[bins], corrected to
  * a mean level (median / mean of a chi-square of `dof` degrees of freedom).
  * It is found twice: the second median leaves out what stands 6 dB (more for few
- * degrees of freedom) above the 30 % quantile of the first round. The window is symmetric
- * about its bin, so a slope does not move it; it spans at least 9 bins and shrinks towards
- * both ends, at the low end in proportion to the frequency. Over the lowest 8 bins the slope
+ * degrees of freedom) above the first floor, a running 30 % quantile, and is taken of the
+ * density over that floor. The window is symmetric about its bin, so a slope does not move
+ * it; it spans at least 9 bins and shrinks towards both ends, at the low end to two thirds
+ * of the frequency. Over the lowest 8 bins the slope
  * found above them is carried on, if it rises towards low frequencies. DC and Nyquist are not
  * looked at. Zeros at either end of psd are taken for bins left out, not for a quiet signal:
  * the floor there is 0.
@@ -145,8 +147,10 @@ enum sr_status sr_floor(const double *psd, size_t bins, double bin_hz, double fl
 /*
  * Lines of a density, strongest first.
  * A line is a local maximum
- *  - over the floor by min_ratio_db, and by what noise reaches in one density of a
- *    hundred: the F quantile at 0.01 / bins, of `dof` and the floor's own degrees of freedom;
+ *  - over the floor by min_ratio_db, and by what noise reaches in one density of a hundred:
+ *    the F quantile at 0.003 / bins, of `dof` and the floor's own degrees of freedom. White
+ *    noise shows a line in 1 % of one-second slices by the latter alone, and in 0.1 to 0.2 %
+ *    by both at their defaults (measured);
  *  - with a dip of at least 6 dB (up to 10 for few degrees of freedom: F at 0.01 of dof
  *    and dof) between it and anything higher, else it is part of that;
  *  - farther than a cell from a higher line, and 6 dB over the leakage of higher lines;

@@ -3,6 +3,7 @@
 #include "spectrum/floor.h"
 #include "spectrum/quantile.h"
 
+#include <float.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -10,13 +11,16 @@
 enum {
     MIN_HALF_WIDTH = 4,  /* [bins] a median of fewer than 9 values says little */
     EDGE_HALF_WIDTH = 8, /* [bins] near the ends a window shrinks to this, then leans inwards */
-    ROLL_OFF_SPAN = 4, /* the slope at the low end is taken between EDGE_HALF_WIDTH and this many times it */
+    ROLL_OFF_FROM = 9,   /* [bins] lowest window that is symmetric and leaves DC out */
+    ROLL_OFF_TO = 36,    /* [bins] the slope at the low end is taken between these two */
 };
 
 /*
  * The first pass takes a low quantile, which stays on the floor while up to 70 % of
- * the window is lines or humps, only to tell what these are: bins 6 dB and more above
- * it, but not more than one in a thousand of pure noise. The second is the median of the rest.
+ * the window is lines or humps, to tell what these are: bins 6 dB and more above it,
+ * but not more than one in a thousand of pure noise. The second is the median of the rest.
+ * It is taken after dividing by the first floor, smoothed: on a slope, leaving out a
+ * line in the middle of the window would make the median jump to one side of the gap.
  */
 static const double first_quantile = 0.3;
 static const double outlier_level = 1e-3;
@@ -114,7 +118,7 @@ size_t sr_floor_half_width(size_t bins, double bin_hz, double floor_hz)
  */
 static size_t reach(size_t k, size_t bins, size_t half)
 {
-    size_t most = smaller(half, smaller(k / 2, bins - 1 - k));
+    size_t most = smaller(half, smaller(k / 3, bins - 1 - k));
     size_t least = smaller(EDGE_HALF_WIDTH, half);
 
     return most > least ? most : least;
@@ -144,39 +148,70 @@ static void run_quantile(double *sorted, const double *psd, const bool *skip, si
 /* Carry the slope on over the lowest bins, where the window leans up the spectrum and sees too little. */
 static void roll_off(double *floor, size_t bins, size_t first)
 {
-    size_t from = EDGE_HALF_WIDTH;
-    size_t to = EDGE_HALF_WIDTH * ROLL_OFF_SPAN;
-    double from_bin = (double)(first + from);
+    double from_bin = (double)(first + ROLL_OFF_FROM);
+    double from = bins > ROLL_OFF_TO ? floor[ROLL_OFF_FROM] : 0.0;
     double slope;
 
-    if (to >= bins || !(floor[from] > 0.0) || !(floor[to] > 0.0))
+    if (!(from > 0.0) || !(floor[ROLL_OFF_TO] > 0.0))
         return;
-    slope = log(floor[from] / floor[to]) / log((double)(first + to) / from_bin);
+    slope = log(from / floor[ROLL_OFF_TO]) / log((double)(first + ROLL_OFF_TO) / from_bin);
     if (slope <= 0.0)
         return;
     slope = slope < steepest ? slope : steepest;
     /* DC has no place on a logarithmic scale; it gets the floor of the bin above. */
-    for (size_t k = 0; k < from; k++)
-        floor[k] = floor[from] * pow(from_bin / (double)(first + k > 0 ? first + k : 1), slope);
+    for (size_t k = 0; k < ROLL_OFF_FROM; k++)
+        floor[k] = from * pow(from_bin / (double)(first + k > 0 ? first + k : 1), slope);
 }
 
+/* Mean of log(floor) over each bin's own window, back from the logarithm. sums: room for bins. */
+static void smooth_log(const double *floor, size_t bins, size_t half, double *sums, double *smooth)
+{
+    double sum = 0.0;
+
+    for (size_t k = 0; k < bins; k++) {
+        sum += log(floor[k] > DBL_MIN ? floor[k] : DBL_MIN);
+        sums[k] = sum;
+    }
+    for (size_t k = 0; k < bins; k++) {
+        size_t side = smaller(reach(k, bins, half), smaller(k, bins - 1 - k));
+        double before = k > side ? sums[k - side - 1] : 0.0;
+
+        smooth[k] = exp((sums[k + side] - before) / (double)(2 * side + 1));
+    }
+}
+
+/* What a floor is made with; all [bins]. */
+struct room {
+    double *sorted;
+    double *flat;
+    double *smooth;
+    bool *skip;
+};
+
 /* Floor of psd[bins], the first of which is bin `first` of the whole density. */
-static void fill_floor(const double *psd, size_t bins, size_t first, size_t half, double dof, double *sorted,
-                       bool *skip, double *floor)
+static void fill_floor(const double *psd, size_t bins, size_t first, size_t half, double dof,
+                       const struct room *room, double *floor)
 {
     double outlier = sr_chi2_ratio_upper(outlier_level, dof);
 
     outlier = outlier > outlier_ratio ? outlier : outlier_ratio;
     /* The two end bins have half the degrees of freedom, and detrending empties DC. */
     if (bins > 2 * MIN_HALF_WIDTH) {
-        skip[0] = true;
-        skip[bins - 1] = true;
+        room->skip[0] = true;
+        room->skip[bins - 1] = true;
     }
-    run_quantile(sorted, psd, skip, bins, half, first_quantile, dof, floor);
+    run_quantile(room->sorted, psd, room->skip, bins, half, first_quantile, dof, floor);
     roll_off(floor, bins, first);
+    smooth_log(floor, bins, half, room->sorted, room->smooth);
+    for (size_t k = 0; k < bins; k++) {
+        room->skip[k] = room->skip[k] || psd[k] > outlier * floor[k];
+        room->flat[k] = psd[k] / room->smooth[k];
+        /* What the next pass leaves alone stays as it is. */
+        floor[k] /= room->smooth[k];
+    }
+    run_quantile(room->sorted, room->flat, room->skip, bins, half, 0.5, dof, floor);
     for (size_t k = 0; k < bins; k++)
-        skip[k] = skip[k] || psd[k] > outlier * floor[k];
-    run_quantile(sorted, psd, skip, bins, half, 0.5, dof, floor);
+        floor[k] *= room->smooth[k];
     roll_off(floor, bins, first);
 }
 
@@ -196,8 +231,7 @@ size_t sr_floor_measured(const double *psd, size_t bins, size_t *first)
 enum sr_status sr_floor(const double *psd, size_t bins, double bin_hz, double floor_hz, double dof,
                         double *floor, struct sr_error *err)
 {
-    double *sorted;
-    bool *skip;
+    struct room room = {NULL, NULL, NULL, NULL};
     size_t first;
     size_t measured;
     enum sr_status status = SR_OK;
@@ -208,20 +242,22 @@ enum sr_status sr_floor(const double *psd, size_t bins, double bin_hz, double fl
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "floor over %g Hz, needs more than 0", floor_hz);
     if (!(dof > 0.0) || !isfinite(dof))
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "%g degrees of freedom, needs more than 0", dof);
-    sorted = calloc(bins, sizeof *sorted);
-    skip = calloc(bins, sizeof *skip);
-    if (!sorted || !skip) {
+    room.sorted = calloc(bins, 3 * sizeof *room.sorted);
+    room.skip = calloc(bins, sizeof *room.skip);
+    if (!room.sorted || !room.skip) {
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "no memory for a floor of %zu bins", bins);
         goto done;
     }
+    room.flat = room.sorted + bins;
+    room.smooth = room.flat + bins;
     memset(floor, 0, bins * sizeof *floor);
     measured = sr_floor_measured(psd, bins, &first);
     if (measured > 0)
-        fill_floor(psd + first, measured, first, sr_floor_half_width(measured, bin_hz, floor_hz), dof, sorted,
-                   skip, floor + first);
+        fill_floor(psd + first, measured, first, sr_floor_half_width(measured, bin_hz, floor_hz), dof, &room,
+                   floor + first);
 
 done:
-    free(skip);
-    free(sorted);
+    free(room.skip);
+    free(room.sorted);
     return status;
 }

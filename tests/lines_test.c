@@ -1,0 +1,519 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Spectral lines and the floor under them, on signals whose lines are known. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+#include <math.h>
+#include <string.h>
+
+#include "sim/flight.h"
+#include "stillrow/spectrum.h"
+#include "support/near.h"
+
+#define PI 3.14159265358979323846
+
+/* Slices as the library cuts them: 1 s at 2 kHz, half-second segments, half overlap; bins of 2 Hz. */
+enum { RATE = 2000, SEGMENT = 1000, HOP = 500, BINS = SEGMENT / 2 + 1, SECONDS_MAX = 30, LINES = 24 };
+
+static const double bin_hz = 2;
+
+/* Largest error of the frequency between bins [bins], see sr_lines_find; exact ones are left what noise does.
+ */
+static const double bias_bins[SR_WINDOW_COUNT] = {
+    [SR_WINDOW_HANN] = 0.001,     [SR_WINDOW_RECTANGULAR] = 0.002,      [SR_WINDOW_HAMMING] = 0.0163,
+    [SR_WINDOW_BLACKMAN] = 0.007, [SR_WINDOW_BLACKMAN_HARRIS] = 0.0035, [SR_WINDOW_HFT95] = 0.002,
+};
+
+static double x[RATE * SECONDS_MAX];
+static size_t length; /* samples of x that the signals are added to */
+static double psd[BINS];
+static struct sr_line lines[LINES];
+static struct sr_line_options options;
+static double dof;
+
+static int reset(void **state)
+{
+    (void)state;
+    sr_line_options_init(&options);
+    memset(x, 0, sizeof x);
+    length = RATE * SECONDS_MAX;
+    return 0;
+}
+
+static void add_noise(double sigma, uint64_t seed)
+{
+    for (size_t i = 0; i < length; i++)
+        x[i] += sigma * sim_normal(&seed);
+}
+
+/* Wash: noise that rises as 1 / f^2 above about 10 Hz. */
+static void add_wash(double sigma, uint64_t seed)
+{
+    double y = 0;
+
+    for (size_t i = 0; i < length; i++) {
+        y = 0.97 * y + sigma * sim_normal(&seed);
+        x[i] += y;
+    }
+}
+
+/* A line of the given RMS whose frequency swings by +-swing_hz, once in swing_s. */
+static void add_line(double hz, double rms, double swing_hz, double swing_s)
+{
+    double phase = 0.7 * hz;
+
+    for (size_t i = 0; i < length; i++) {
+        x[i] += rms * sqrt(2) * sin(phase);
+        phase += 2 * PI * (hz + swing_hz * sin(2 * PI * (double)i / RATE / swing_s)) / RATE;
+    }
+}
+
+/* Density and degrees of freedom of some seconds. */
+static void estimate_from(enum sr_window window, size_t start_s, size_t seconds)
+{
+    struct sr_welch *welch = NULL;
+
+    assert_int_equal(sr_welch_new(&welch, window, SR_DETREND_LINEAR, SEGMENT, HOP, NULL), SR_OK);
+    assert_int_equal(sr_welch_psd(welch, x + start_s * RATE, seconds * RATE, RATE, psd, NULL), SR_OK);
+    dof = sr_welch_own_dof(welch, sr_welch_segments(welch, seconds * RATE));
+    sr_welch_free(welch);
+}
+
+static void estimate(enum sr_window window, size_t seconds)
+{
+    estimate_from(window, 0, seconds);
+}
+
+static size_t find(enum sr_window window)
+{
+    size_t count = 999;
+
+    assert_int_equal(sr_lines_find(psd, BINS, bin_hz, window, dof, &options, lines, &count, NULL), SR_OK);
+    return count;
+}
+
+static size_t find_in(enum sr_window window, size_t seconds)
+{
+    estimate(window, seconds);
+    return find(window);
+}
+
+static void tone_between_bins(void **state)
+{
+    static const size_t seconds[] = {1, 20};
+
+    for (size_t w = 0; w < SR_WINDOW_COUNT; w++) {
+        double worst_amplitude = 0, worst_bins = 0;
+
+        for (size_t s = 0; s < 2; s++) {
+            for (int tenth = 0; tenth <= 10; tenth++) {
+                double hz = bin_hz * (100 + 0.1 * tenth);
+
+                reset(state);
+                length = seconds[s] * RATE;
+                add_line(hz, 2, 0, 1);
+                add_noise(0.01, 3 + (uint64_t)tenth);
+                assert_int_equal(find_in((enum sr_window)w, seconds[s]), 1);
+                worst_amplitude = fmax(worst_amplitude, fabs(lines[0].amplitude / 2 - 1));
+                worst_bins = fmax(worst_bins, fabs(lines[0].hz - hz) / bin_hz);
+            }
+        }
+        print_message("  %-16s amplitude within %.3f %%, frequency within %.4f bin\n",
+                      sr_window_name((enum sr_window)w), 100 * worst_amplitude, worst_bins);
+        assert_true(worst_amplitude < 0.01);
+        assert_true(worst_bins < bias_bins[w]);
+    }
+}
+
+/*
+ * What the main lobe leaves out: half way between bins a rectangular window holds
+ * (2/pi)^2 (1 + 1 + 1/9) = 85.6 % of the energy in its three bins, which alone would make
+ * the amplitude 7.5 % low. Of the Hann window 99.96 % are in its five.
+ */
+static void truncation_is_put_right(void **state)
+{
+    const double share[2] = {4 / PI / PI * (2 + 1.0 / 9), 0.9996};
+    const enum sr_window windows[2] = {SR_WINDOW_RECTANGULAR, SR_WINDOW_HANN};
+
+    for (size_t w = 0; w < 2; w++) {
+        double sum = 0;
+
+        reset(state);
+        add_line(201, 2, 0, 1);
+        add_noise(0.001, 4);
+        assert_int_equal(find_in(windows[w], 1), 1);
+        for (size_t k = lines[0].low_bin; k <= lines[0].high_bin; k++)
+            sum += psd[k] * bin_hz;
+        assert_ratio_near(sum / 4, share[w], w == 0 ? 0.005 : 0.0005);
+        assert_ratio_near(lines[0].amplitude, 2, 0.002);
+    }
+}
+
+/* Speed drift spreads a line over many bins: one line, at the middle, with all of its energy. */
+static void smeared_line_keeps_its_energy(void **state)
+{
+    for (size_t w = 0; w < SR_WINDOW_COUNT; w++) {
+        for (int swing_hz = 1; swing_hz <= 8; swing_hz *= 2) {
+            reset(state);
+            add_line(200, 2, swing_hz, 3);
+            add_noise(0.1, 5);
+            assert_int_equal(find_in((enum sr_window)w, 30), 1);
+            assert_near(lines[0].hz, 200, 1.0);
+            assert_ratio_near(lines[0].amplitude, 2, w == SR_WINDOW_RECTANGULAR ? 0.04 : 0.01);
+        }
+    }
+}
+
+/* A swing of 32 Hz dwells at its two ends: one line or two, but all of the energy and no bin counted twice.
+ */
+static void wide_swing_keeps_its_energy(void **state)
+{
+    for (size_t w = 0; w < SR_WINDOW_COUNT; w++) {
+        double energy = 0;
+        size_t count;
+
+        reset(state);
+        add_line(200, 2, 16, 3);
+        add_noise(0.1, 5);
+        count = find_in((enum sr_window)w, 30);
+        assert_true(count == 1 || count == 2);
+        for (size_t i = 0; i < count; i++)
+            energy += lines[i].amplitude * lines[i].amplitude;
+        assert_ratio_near(sqrt(energy), 2, w == SR_WINDOW_RECTANGULAR ? 0.04 : 0.01);
+        if (count == 2)
+            assert_true(lines[0].low_bin > lines[1].high_bin || lines[1].low_bin > lines[0].high_bin);
+    }
+}
+
+/* Four motors a little apart, all swinging by 24 Hz: 45 Hz of comb, one wide line of four lines' energy. */
+static void comb_of_four_motors_does_not_lift_its_floor(void **state)
+{
+    reset(state);
+    for (size_t motor = 0; motor < 4; motor++)
+        add_line(180 + 7 * (double)motor, 1.4, 12, 5 + 0.3 * (double)motor);
+    add_noise(0.3, 6);
+    add_wash(1, 7);
+    assert_true(find_in(SR_WINDOW_HANN, 30) >= 1);
+    assert_near(lines[0].hz, 190.5, 3);
+    assert_ratio_near(lines[0].amplitude, 2.8, 0.03);
+    assert_true(lines[0].low_bin < 88 && lines[0].high_bin > 102);
+}
+
+static void line_on_rising_wash(void **state)
+{
+    static const double hz[] = {30, 43, 61, 90};
+
+    for (size_t i = 0; i < sizeof hz / sizeof *hz; i++) {
+        double floor_there;
+
+        reset(state);
+        add_wash(0.1, 8 + i);
+        /* Density of the wash in the limit: 2 s^2 / (r |1 - 0.97 e^(-i w)|^2). */
+        floor_there = 2 * 0.01 / RATE / (1 + 0.97 * 0.97 - 2 * 0.97 * cos(2 * PI * hz[i] / RATE));
+        add_line(hz[i], sqrt(40 * floor_there * 3), 0, 1);
+        assert_int_equal(find_in(SR_WINDOW_HANN, 20), 1);
+        assert_near(lines[0].hz, hz[i], 0.1);
+        assert_ratio_near(lines[0].amplitude, sqrt(40 * floor_there * 3), 0.03);
+        assert_ratio_near(lines[0].floor, floor_there, 0.3);
+    }
+}
+
+/* Two equal lines: within a cell one line of twice the energy, well apart two lines with each its own. */
+static void neighbours_merge_within_a_cell(void **state)
+{
+    reset(state);
+    add_noise(0.01, 9);
+    add_line(200, 2, 0, 1);
+    add_line(203.7, 2, 0, 1);
+    assert_int_equal(find_in(SR_WINDOW_HANN, 30), 1);
+    assert_ratio_near(lines[0].amplitude, 2 * sqrt(2), 0.01);
+    reset(state);
+    add_noise(0.01, 9);
+    add_line(200, 2, 0, 1);
+    add_line(209.3, 1.5, 0, 1);
+    assert_int_equal(find_in(SR_WINDOW_HANN, 30), 2);
+    assert_ratio_near(lines[0].amplitude, 2, 0.01);
+    assert_ratio_near(lines[1].amplitude, 1.5, 0.01);
+    assert_near(lines[0].hz, 200, 0.1);
+    assert_near(lines[1].hz, 209.3, 0.1);
+    assert_true(lines[0].high_bin < lines[1].low_bin);
+    /* A wider cell asked for makes them one again. */
+    options.cell_bins = 5;
+    assert_int_equal(find(SR_WINDOW_HANN), 1);
+}
+
+/* Side lobes of a strong line are not lines; a weak line 20 bins away from it is, if the window lets it
+ * through. */
+static void strong_line_casts_no_shadow_lines(void **state)
+{
+    for (size_t w = 0; w < SR_WINDOW_COUNT; w++) {
+        for (int tenth = 0; tenth <= 10; tenth += 2) {
+            reset(state);
+            length = RATE;
+            add_line(bin_hz * (120 + 0.1 * tenth), 100, 0, 1);
+            add_noise(1e-4, 12);
+            /* Taking a line's slope out of a segment leaves a ramp, some 50 dB below it, in the lowest bins.
+             */
+            options.low_hz = 20;
+            assert_int_equal(find_in((enum sr_window)w, 1), 1);
+        }
+    }
+    reset(state);
+    options.low_hz = 20;
+    add_line(240.5, 100, 0, 1);
+    add_line(280.3, 0.05, 0, 1);
+    add_noise(1e-3, 13);
+    assert_int_equal(find_in(SR_WINDOW_BLACKMAN_HARRIS, 1), 2);
+    assert_near(lines[1].hz, 280.3, 0.05);
+    assert_ratio_near(lines[1].amplitude, 0.05, 0.02);
+}
+
+/*
+ * Noise shows a line in one spectrum of a hundred by design, if min_ratio_db asks for
+ * nothing more (two for the rectangular window, whose bins are least alike, so that more
+ * of them try their luck), and in hardly any at the default. White, and white with wash.
+ */
+static void noise_has_nearly_no_lines(void **state)
+{
+    enum { SPECTRA = 600 };
+    static const double wash[] = {0, 1};
+
+    for (size_t w = 0; w < SR_WINDOW_COUNT; w++) {
+        for (size_t c = 0; c < 2; c++) {
+            size_t by_default = 0, by_level = 0;
+
+            for (uint64_t r = 0; r < SPECTRA / SECONDS_MAX; r++) {
+                reset(state);
+                add_noise(0.3, 100 + r);
+                add_wash(wash[c], 2000 + r);
+                for (size_t s = 0; s < SECONDS_MAX; s++) {
+                    estimate_from((enum sr_window)w, s, 1);
+                    options.min_ratio_db = 10;
+                    by_default += find((enum sr_window)w) > 0;
+                    options.min_ratio_db = 0;
+                    by_level += find((enum sr_window)w) > 0;
+                }
+            }
+            print_message("  %-16s %s: lines in %zu of %d slices, %zu by the level alone\n",
+                          sr_window_name((enum sr_window)w), wash[c] > 0 ? "wash " : "white", by_default,
+                          SPECTRA, by_level);
+            assert_true(by_default <= SPECTRA / 200);
+            assert_true(by_level <= SPECTRA * 3 / 100);
+        }
+    }
+}
+
+/* A line 17 dB over a one-second floor is seen nearly always: the criterion is not bought with blindness. */
+static void modest_line_is_found(void **state)
+{
+    enum { TRIALS = 200 };
+    size_t found = 0;
+
+    for (uint64_t r = 0; r < TRIALS; r++) {
+        reset(state);
+        length = RATE;
+        add_noise(1, 300 + r);
+        /* Density 2 / 2000 u^2/Hz; a Hann cell is 3 Hz wide. */
+        add_line(300.7, sqrt(50 * 1e-3 * 3), 0, 1);
+        found += find_in(SR_WINDOW_HANN, 1) == 1 && fabs(lines[0].hz - 300.7) < 1;
+    }
+    assert_true(found >= TRIALS * 97 / 100);
+}
+
+static void options_choose_the_lines(void **state)
+{
+    static const double rms[] = {1, 4, 2, 3};
+
+    reset(state);
+    add_noise(0.01, 14);
+    for (size_t i = 0; i < 4; i++)
+        add_line(50 + 100 * (double)i, rms[i], 0, 1);
+    assert_int_equal(find_in(SR_WINDOW_HANN, 5), 4);
+    for (size_t i = 0; i < 4; i++) {
+        assert_ratio_near(lines[i].amplitude, 4 - (double)i, 0.01);
+        assert_true(lines[i].low_bin <= lines[i].bin && lines[i].bin <= lines[i].high_bin);
+        assert_near(lines[i].height, psd[lines[i].bin], 0);
+    }
+    options.max_lines = 2;
+    assert_int_equal(find(SR_WINDOW_HANN), 2);
+    assert_ratio_near(lines[1].amplitude, 3, 0.01);
+    options.max_lines = LINES;
+    options.low_hz = 149;
+    assert_int_equal(find(SR_WINDOW_HANN), 3);
+    options.low_hz = 151;
+    assert_int_equal(find(SR_WINDOW_HANN), 2);
+    options.min_ratio_db = 100;
+    assert_int_equal(find(SR_WINDOW_HANN), 0);
+}
+
+/* A density that is zero below some bin, as after a gain that cuts the low end off, has its edge there. */
+static void zeros_at_the_ends_are_bins_left_out(void **state)
+{
+    static double floor[BINS];
+
+    for (uint64_t seed = 0; seed < 50; seed++) {
+        reset(state);
+        length = RATE;
+        add_noise(1, 400 + seed);
+        add_wash(1, 500 + seed);
+        estimate(SR_WINDOW_HANN, 1);
+        for (size_t k = 0; k < BINS; k++)
+            psd[k] *= k < 9 || k > 400 ? 0 : 1 / (double)(k * k);
+        assert_int_equal(find(SR_WINDOW_HANN), 0);
+    }
+    assert_int_equal(sr_floor(psd, BINS, bin_hz, 120, dof, floor, NULL), SR_OK);
+    for (size_t k = 0; k < BINS; k++)
+        assert_true((floor[k] > 0) == (k >= 9 && k <= 400));
+    memset(psd, 0, sizeof psd);
+    assert_int_equal(find(SR_WINDOW_HANN), 0);
+}
+
+/* The floor of white noise is its density, whatever the degrees of freedom, and lines leave it there. */
+static void floor_is_the_mean_level(void **state)
+{
+    static const size_t seconds[] = {1, 30};
+    static double floor[BINS];
+
+    for (size_t s = 0; s < 2; s++) {
+        double sum = 0, n = 0;
+
+        for (uint64_t seed = 0; seed < 40; seed++) {
+            reset(state);
+            length = seconds[s] * RATE;
+            add_noise(1, 600 + seed);
+            for (size_t i = 1; i < 8; i++)
+                add_line(100 * (double)i, 5, 3, 2);
+            estimate(SR_WINDOW_HANN, seconds[s]);
+            assert_int_equal(sr_floor(psd, BINS, bin_hz, 120, dof, floor, NULL), SR_OK);
+            for (size_t k = 40; k < BINS; k++, n++)
+                sum += floor[k];
+        }
+        /* Where lines fill a fifth of the window, what is left of them below 6 dB lifts the median a little.
+         */
+        assert_ratio_near(sum / n / 1e-3, 1, 0.05);
+    }
+}
+
+/* On a power law a symmetric median is exact; the lowest bins continue it. */
+static void floor_follows_a_slope(void **state)
+{
+    static double floor[BINS];
+
+    reset(state);
+    for (size_t k = 0; k < BINS; k++)
+        psd[k] = 5 / pow(k > 0 ? (double)k : 1, 2);
+    assert_int_equal(sr_floor(psd, BINS, bin_hz, 120, 1e7, floor, NULL), SR_OK);
+    for (size_t k = 1; k < BINS; k++)
+        assert_ratio_near(floor[k], psd[k], k < 9 ? 0.4 : k < 19 ? 0.15 : k < BINS - 8 ? 0.01 : 0.03);
+}
+
+static void few_bins_are_no_trouble(void **state)
+{
+    static double floor[BINS];
+
+    reset(state);
+    add_noise(1, 15);
+    estimate(SR_WINDOW_HANN, 1);
+    for (size_t bins = 1; bins < 40; bins++) {
+        for (size_t w = 0; w < SR_WINDOW_COUNT; w++) {
+            size_t count = 999;
+
+            assert_int_equal(sr_floor(psd, bins, bin_hz, 1e-3, 6, floor, NULL), SR_OK);
+            assert_int_equal(sr_floor(psd, bins, bin_hz, 1e9, 6, floor, NULL), SR_OK);
+            assert_true(floor[0] > 0 && floor[bins - 1] > 0);
+            assert_int_equal(
+                sr_lines_find(psd, bins, bin_hz, (enum sr_window)w, 6, &options, lines, &count, NULL), SR_OK);
+            assert_true(count <= bins / 2);
+        }
+    }
+}
+
+static void floor_refuses_bad_arguments(void **state)
+{
+    static const double bad[] = {0, -1, NAN, INFINITY};
+    double floor[4] = {42, 42, 42, 42};
+    struct sr_error err;
+
+    reset(state);
+    assert_int_equal(sr_floor(psd, 0, bin_hz, 120, 6, floor, &err), SR_ERR_ARGUMENT);
+    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
+        assert_int_equal(sr_floor(psd, 4, bad[i], 120, 6, floor, &err), SR_ERR_ARGUMENT);
+        assert_int_equal(sr_floor(psd, 4, bin_hz, bad[i], 6, floor, &err), SR_ERR_ARGUMENT);
+        assert_int_equal(sr_floor(psd, 4, bin_hz, 120, bad[i], floor, &err), SR_ERR_ARGUMENT);
+    }
+    assert_true(floor[0] == 42);
+}
+
+static enum sr_status try_options(struct sr_line_options bad)
+{
+    size_t count = 999;
+    struct sr_error err = {.status = SR_OK};
+    enum sr_status status = sr_lines_find(psd, BINS, bin_hz, SR_WINDOW_HANN, 6, &bad, lines, &count, &err);
+
+    assert_int_equal(err.status, status);
+    assert_int_equal(count, 999);
+    return status;
+}
+
+static void finder_refuses_bad_arguments(void **state)
+{
+    const double bad[] = {-1, NAN, INFINITY};
+    size_t count = 999;
+
+    reset(state);
+    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
+        struct sr_line_options wrong;
+
+        sr_line_options_init(&wrong);
+        wrong.min_ratio_db = bad[i];
+        assert_int_equal(try_options(wrong), SR_ERR_ARGUMENT);
+        sr_line_options_init(&wrong);
+        wrong.low_hz = bad[i];
+        assert_int_equal(try_options(wrong), SR_ERR_ARGUMENT);
+        sr_line_options_init(&wrong);
+        wrong.floor_hz = bad[i];
+        assert_int_equal(try_options(wrong), SR_ERR_ARGUMENT);
+        sr_line_options_init(&wrong);
+        wrong.cell_bins = bad[i];
+        assert_int_equal(try_options(wrong), SR_ERR_ARGUMENT);
+        sr_line_options_init(&wrong);
+        wrong.max_lines = 0;
+        assert_int_equal(try_options(wrong), SR_ERR_ARGUMENT);
+        assert_int_equal(sr_lines_find(psd, BINS, bad[i], SR_WINDOW_HANN, 6, &options, lines, &count, NULL),
+                         SR_ERR_ARGUMENT);
+        assert_int_equal(sr_lines_find(psd, BINS, 2, SR_WINDOW_HANN, bad[i], &options, lines, &count, NULL),
+                         SR_ERR_ARGUMENT);
+    }
+    assert_int_equal(sr_lines_find(psd, BINS, 2, SR_WINDOW_COUNT, 6, &options, lines, &count, NULL),
+                     SR_ERR_ARGUMENT);
+    assert_int_equal(sr_lines_find(psd, 0, 2, SR_WINDOW_HANN, 6, &options, lines, &count, NULL),
+                     SR_ERR_ARGUMENT);
+    assert_int_equal(count, 999);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(tone_between_bins),
+        cmocka_unit_test(truncation_is_put_right),
+        cmocka_unit_test(smeared_line_keeps_its_energy),
+        cmocka_unit_test(wide_swing_keeps_its_energy),
+        cmocka_unit_test(comb_of_four_motors_does_not_lift_its_floor),
+        cmocka_unit_test(line_on_rising_wash),
+        cmocka_unit_test(neighbours_merge_within_a_cell),
+        cmocka_unit_test(strong_line_casts_no_shadow_lines),
+        cmocka_unit_test(noise_has_nearly_no_lines),
+        cmocka_unit_test(modest_line_is_found),
+        cmocka_unit_test(options_choose_the_lines),
+        cmocka_unit_test(zeros_at_the_ends_are_bins_left_out),
+        cmocka_unit_test(floor_is_the_mean_level),
+        cmocka_unit_test(floor_follows_a_slope),
+        cmocka_unit_test(few_bins_are_no_trouble),
+        cmocka_unit_test(floor_refuses_bad_arguments),
+        cmocka_unit_test(finder_refuses_bad_arguments),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
