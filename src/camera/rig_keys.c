@@ -117,12 +117,12 @@ void sr_rig_key_range(const struct sr_rig_key *key, char *text, size_t size)
     else if (key->kind == SR_KIND_TEXT)
         snprintf(text, size, "up to %d bytes", SR_TEXT_MAX - 1);
     else if (key->kind == SR_KIND_SIZE)
-        snprintf(text, size, "%g..%g %s a side", key->low, key->high, key->unit);
+        snprintf(text, size, "%.10g..%.10g %s a side", key->low, key->high, key->unit);
     else if (key->low_open)
-        snprintf(text, size, "above %g, %s %g%s%s", key->low, key->high_open ? "below" : "up to", key->high,
-                 gap, key->unit);
+        snprintf(text, size, "above %.10g, %s %.10g%s%s", key->low, key->high_open ? "below" : "up to",
+                 key->high, gap, key->unit);
     else
-        snprintf(text, size, "%g..%g%s%s", key->low, key->high, gap, key->unit);
+        snprintf(text, size, "%.10g..%.10g%s%s", key->low, key->high, gap, key->unit);
 }
 
 size_t rig_target_find(const char *section, const char *name)
