@@ -81,8 +81,8 @@ struct sr_mount_keys {
     double count;                            /* pieces */
     double outer_mm, inner_mm, thickness_mm; /* of one piece; inner 0 or NAN: solid disc */
     double camera_g;                         /* mass carried */
-    double arm_mm;                           /* radius of gyration or arm for rotation, if known */
-    double fc_resonance_hz, fc_damping;      /* of a soft-mounted flight controller */
+    double arm_mm; /* distance of the pieces from the axis the camera turns about, if known */
+    double fc_resonance_hz, fc_damping; /* of a soft-mounted flight controller */
 };
 
 /* [build]: texts, "" where not given. */

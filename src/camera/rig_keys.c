@@ -49,8 +49,8 @@ const struct rig_target rig_targets[] = {
     INTEGER("gyro", "pole_pairs", 1, 100, "of the motors, where the log has electrical speed", RIG(pole_pairs)),
     NUMBER("gyro", "speed_scale", "", 0, 1e6, true, false, "1",
            "the log's motor speed times this is rpm (electrical rpm with pole_pairs)", RIG(speed_scale), 1, 0),
-    NUMBER("gyro", "idle", "", 0, 1, true, true, "",
-           "throttle as a fraction at or below which the craft is on the ground", RIG(idle_throttle), 1, 0),
+    NUMBER("gyro", "idle", "", 0, 1, true, true, "0.1",
+           "throttle as a fraction, below which the craft is taken to stand", RIG(idle_throttle), 1, 0),
 
     NUMBER("mount", "shore_a", "Shore A", 20, 85, false, false, "", "hardness of the pieces", RIG(mount.shore_a), 1, 0),
     NUMBER("mount", "modulus_mpa", "MPa", 0, 1000, true, false, "",
