@@ -28,9 +28,6 @@ static const double skirt_ratio = 4.0;
 static const double edge_level = 0.05;
 static const double edge_share = 1e-3;
 
-/* Arithmetic noise: FFT rounding of a full-scale line stays some 300 dB below it. */
-static const double rounding_share = 1e-24;
-
 /* One search: the density and what follows from its window and degrees of freedom. */
 struct search {
     const double *psd;
@@ -45,7 +42,6 @@ struct search {
     double edge;        /* over the floor, what still belongs to a line */
     double edge_share;  /* of its top, likewise */
     double cell_bins;
-    double weakest; /* density below which everything is rounding */
 };
 
 /* A maximum under consideration. */
@@ -81,11 +77,7 @@ static void derive_limits(struct search *search, double dof, const struct sr_lin
     /* A median has 2/pi of a mean's efficiency, and bins nearer than ENBW are not independent. */
     double floor_dof = dof * M_2_PI * (double)(2 * half + 1) / enbw_bins;
     double noise = sr_f_ratio_upper(family_level / (double)search->bins, dof, floor_dof);
-    double highest = 0.0;
 
-    for (size_t k = 0; k < search->bins; k++)
-        highest = GSL_MAX_DBL(highest, search->psd[k]);
-    search->weakest = rounding_share * highest;
     search->ratio = GSL_MAX_DBL(noise, pow(10.0, 0.1 * options->min_ratio_db));
     search->dip = GSL_MAX_DBL(dip_least, GSL_MIN_DBL(dip_most, sr_f_ratio_upper(dip_level, dof, dof)));
     search->edge = GSL_MAX_DBL(2.0, sr_chi2_ratio_upper(edge_level, dof));
@@ -98,8 +90,7 @@ static bool stands_out(const struct search *search, size_t k)
 {
     const double *psd = search->psd;
 
-    return psd[k] > psd[k - 1] && psd[k] >= psd[k + 1] && psd[k] > search->weakest &&
-           psd[k] > search->ratio * search->floor[k];
+    return psd[k] > psd[k - 1] && psd[k] >= psd[k + 1] && psd[k] > search->ratio * search->floor[k];
 }
 
 /* Lowest bin between k and the first higher one in the given direction, k if nothing there is higher. */
