@@ -170,7 +170,7 @@ struct sr_identified {
 struct sr_transfer {
     size_t bins;
     double bin_hz;     /* [Hz] */
-    double *re, *im;   /* [bins] H = S_xy / S_xx over the three axes */
+    double *re, *im;   /* [bins] H over the three axes, noise taken to be alike in both sensors (H_v) */
     double *coherence; /* [bins] 0..1 */
     double averages;   /* independent averages behind each bin */
     double lag_s;      /* [s] what is at t in the frame's log is at t + lag_s in the camera's */
@@ -182,8 +182,10 @@ struct sr_transfer {
 /*
  * Bring two logs of one flight together and take the transfer function. The clocks
  * are set by what both sensors see alike, the slow turning of the craft: offset and
- * drift by correlation, mounting angle by a least-squares rotation (Kabsch 1976), so
- * the two sensors need not be bolted on alike. Welch cross-spectra, Hann.
+ * drift by correlation, mounting angle by a least-squares rotation (Horn 1987), so
+ * the two sensors need not be bolted on alike. Welch cross-spectra, Hann; H_v (Rocklin,
+ * Crowley and Vold 1985), which noise in the frame's sensor does not pull down as it does
+ * S_xy / S_xx.
  * Errors: SR_ERR_SHORT (under 10 s flown in both), SR_ERR_DATA (not the same flight:
  * no offset at which they agree), SR_ERR_MEMORY.
  */

@@ -7,7 +7,6 @@
 #include "mount/align.h"
 
 #include <gsl/gsl_fft_complex.h>
-#include <gsl/gsl_linalg.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
@@ -20,6 +19,7 @@
 #define BLOCKS_MIN 3
 #define REACH      12 /* cells that a block may be off */
 #define DRIFT_MAX  1e-3
+#define SQUARINGS  40
 
 /* Mean rates over cells, and where there are any. */
 struct slow {
@@ -158,30 +158,62 @@ static double correlation(const struct overlap *o, const double turn[3][3])
     return power > 0 ? sum / sqrt(power) : 0;
 }
 
-static double determinant(const double m[3][3])
+/* m = m^2 over its largest element: the largest eigenvalue's vector takes over. */
+static void square(double m[4][4])
 {
-    return m[0][0] * (m[1][1] * m[2][2] - m[1][2] * m[2][1]) -
-           m[0][1] * (m[1][0] * m[2][2] - m[1][2] * m[2][0]) +
-           m[0][2] * (m[1][0] * m[2][1] - m[1][1] * m[2][0]);
+    double next[4][4], largest = 0;
+    for (int i = 0; i < 4; i++) {
+        for (int j = 0; j < 4; j++) {
+            next[i][j] = 0;
+            for (int k = 0; k < 4; k++)
+                next[i][j] += m[i][k] * m[k][j];
+            largest = fmax(largest, fabs(next[i][j]));
+        }
+    }
+    for (int i = 0; i < 4; i++)
+        for (int j = 0; j < 4; j++)
+            m[i][j] = largest > 0 ? next[i][j] / largest : i == j;
 }
 
-/* The rotation that best turns the camera's rates into the frame's: Kabsch 1976. */
+/*
+ * The rotation that best turns the camera's rates into the frame's, as the unit
+ * quaternion of Horn 1987: the vector of the largest eigenvalue of a symmetric 4 x 4
+ * matrix. A mirror image cannot come out, and nothing can fail to converge.
+ */
 static void find_turn(const struct overlap *o, double turn[3][3])
 {
-    double u[9], v[9], s[3];
-    for (int i = 0; i < 9; i++)
-        u[i] = o->product[i / 3][i % 3];
-    gsl_matrix_view u_view = gsl_matrix_view_array(u, 3, 3), v_view = gsl_matrix_view_array(v, 3, 3);
-    gsl_vector_view s_view = gsl_vector_view_array(s, 3);
-    gsl_linalg_SV_decomp_jacobi(&u_view.matrix, &v_view.matrix, &s_view.vector);
-    for (int pass = 0; pass < 2; pass++) {
-        double sign = pass == 0 ? 1 : -1; /* a mirror image is no rotation: the weakest axis gives way */
-        for (int a = 0; a < 3; a++)
-            for (int b = 0; b < 3; b++)
-                turn[a][b] =
-                    u[3 * a] * v[3 * b] + u[3 * a + 1] * v[3 * b + 1] + sign * u[3 * a + 2] * v[3 * b + 2];
-        if (determinant((const double(*)[3])turn) > 0)
-            return;
+    /* s[a][b]: camera axis a, frame axis b. */
+    double s[3][3], m[4][4], q[4] = {1, 0, 0, 0}, shift = 0;
+    for (int a = 0; a < 3; a++) {
+        for (int b = 0; b < 3; b++) {
+            s[a][b] = o->product[b][a];
+            shift += fabs(s[a][b]);
+        }
+    }
+    m[0][0] = s[0][0] + s[1][1] + s[2][2];
+    for (int i = 0; i < 3; i++) {
+        int j = (i + 1) % 3, k = (i + 2) % 3;
+        m[0][i + 1] = m[i + 1][0] = s[j][k] - s[k][j];
+        m[i + 1][i + 1] = s[i][i] - s[j][j] - s[k][k];
+        m[i + 1][j + 1] = m[j + 1][i + 1] = s[i][j] + s[j][i];
+    }
+    for (int i = 0; i < 4; i++)
+        m[i][i] += 2 * shift; /* so that the largest eigenvalue is also the largest in size */
+    for (int i = 0; i < SQUARINGS; i++)
+        square(m);
+    /* All columns point the same way now; the longest is the cleanest. */
+    double longest = 0;
+    for (int i = 0; i < 4; i++) {
+        double length = sqrt(m[0][i] * m[0][i] + m[1][i] * m[1][i] + m[2][i] * m[2][i] + m[3][i] * m[3][i]);
+        for (int k = 0; k < 4 && length > longest; k++)
+            q[k] = m[k][i] / length;
+        longest = fmax(longest, length);
+    }
+    for (int i = 0; i < 3; i++) {
+        int j = (i + 1) % 3, k = (i + 2) % 3;
+        turn[i][i] = q[0] * q[0] + q[i + 1] * q[i + 1] - q[j + 1] * q[j + 1] - q[k + 1] * q[k + 1];
+        turn[i][j] = 2 * (q[i + 1] * q[j + 1] - q[0] * q[k + 1]);
+        turn[j][i] = 2 * (q[i + 1] * q[j + 1] + q[0] * q[k + 1]);
     }
 }
 

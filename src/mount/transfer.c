@@ -48,9 +48,12 @@ static enum sr_status finish(struct sr_transfer *transfer, const struct sr_cross
     /* The three axes share their cause: they are not counted as further averages. */
     transfer->averages = 0.5 * sr_welch_dof(cross->work, cross->segment, cross->hop, cross->segments / 3);
     for (size_t k = 0; k < bins; k++) {
-        bool heard = cross->xx[k] > 0;
-        transfer->re[k] = heard ? cross->re[k] / cross->xx[k] : 0;
-        transfer->im[k] = heard ? cross->im[k] / cross->xx[k] : 0;
+        /* H_v: 2 S_xy / (d + sqrt(d^2 + 4 |S_xy|^2)), d = S_xx - S_yy. */
+        double apart = cross->xx[k] - cross->yy[k],
+               size = hypot(apart, 2 * hypot(cross->re[k], cross->im[k]));
+        bool heard = apart + size > 0;
+        transfer->re[k] = heard ? 2 * cross->re[k] / (apart + size) : 0;
+        transfer->im[k] = heard ? 2 * cross->im[k] / (apart + size) : 0;
         transfer->coherence[k] = sr_cross_coherence(cross, k);
     }
     return SR_OK;

@@ -10,30 +10,33 @@
 #include "mount/fit.h"
 #include "mount/private.h"
 
-#define LOW_HZ        5.0
-#define HIGH_HZ       400.0
-#define SLICES_MIN    8
-#define BINS_MIN      12
-#define THROTTLE_STEP 0.05 /* slices within one step of throttle are alike */
-#define THROTTLES     24
-#define ROUNDS        8   /* of reweighting */
-#define GAIN_SIGMA    0.3 /* ln: two flights are not flown alike */
-#define STARTS        18
-#define EXPLAINED_MIN 0.5
-#define WIDTH_MAX     0.15
-#define APART_MIN     1.05 /* natural frequencies closer than this cannot be told apart */
-#define NORMAL_95     1.96
-#define CORRELATED    1.5
-#define FAR           4.0
-#define SPREAD        0.577 /* of a five-point binomial with the width of Hann's main lobe, 1/3 bin^2 */
+#define LOW_HZ         5.0
+#define HIGH_HZ        400.0
+#define SLICES_MIN     8
+#define BINS_MIN       12
+#define THROTTLE_STEP  0.05 /* slices within one step of throttle are alike */
+#define THROTTLES      24
+#define ROUNDS         8   /* of reweighting */
+#define GAIN_SIGMA     0.3 /* ln: two flights are not flown alike */
+#define STARTS         18
+#define EXPLAINED_MIN  0.5
+#define WIDTH_MAX      0.15
+#define APART_MIN      1.05 /* natural frequencies closer than this cannot be told apart */
+#define NORMAL_95      1.96
+#define CORRELATED     1.5
+#define FAR            4.0
+#define FLOOR_QUANTILE 0.1   /* of the densities: the sensor's own noise */
+#define CLEAR          4.0   /* over it, from where a bin tells of the flight */
+#define SPREAD         0.577 /* of a five-point binomial with the width of Hann's main lobe, 1/3 bin^2 */
 
 enum { LN_FIRST = 0, LN_SECOND, LN_DAMPING, LN_GAIN, PARAMETERS };
 
 struct twin {
     double bin_hz;
-    size_t first, count; /* bins */
-    const double *ratio; /* [bins] ln of density b over density a */
-    double *root_weight; /* [bins] */
+    size_t count;
+    size_t *bin;         /* [count] bins used */
+    const double *ratio; /* [bins] ln of density b over density a; NAN where either is noise */
+    double *root_weight; /* [count] */
 };
 
 /* Mean |H|^2 as half-second Hann segments show it. */
@@ -58,7 +61,7 @@ static void model(const void *context, const double *parameter, double *r)
 {
     const struct twin *twin = context;
     for (size_t i = 0; i < twin->count; i++) {
-        size_t k = twin->first + i;
+        size_t k = twin->bin[i];
         r[i] = twin->root_weight[i] *
                (twin->ratio[k] - expected(parameter, (double)k * twin->bin_hz, twin->bin_hz));
     }
@@ -75,7 +78,7 @@ static int by_size(const void *a, const void *b)
 static void reweight(struct twin *twin, const double *parameter, double *r, double *sorted)
 {
     for (size_t i = 0; i < twin->count; i++) {
-        size_t k = twin->first + i;
+        size_t k = twin->bin[i];
         r[i] = twin->ratio[k] - expected(parameter, (double)k * twin->bin_hz, twin->bin_hz);
         sorted[i] = fabs(r[i]);
     }
@@ -87,7 +90,7 @@ static void reweight(struct twin *twin, const double *parameter, double *r, doub
 
 static void find_start(const struct twin *twin, double *r, double *parameter)
 {
-    double low = log(2 * LOW_HZ), high = log((double)(twin->first + twin->count) * twin->bin_hz / 1.5);
+    double low = log(2 * LOW_HZ), high = log((double)twin->bin[twin->count - 1] * twin->bin_hz / 1.5);
     double least = INFINITY;
     for (int i = 0; i < STARTS; i++) {
         for (int j = 0; j < STARTS; j++) {
@@ -130,11 +133,11 @@ static double explained(const struct twin *twin, const double *parameter)
     for (size_t i = 0; i < twin->count; i++) {
         double w = twin->root_weight[i] * twin->root_weight[i];
         weight += w;
-        mean += w * twin->ratio[twin->first + i];
+        mean += w * twin->ratio[twin->bin[i]];
     }
     mean /= weight;
     for (size_t i = 0; i < twin->count; i++) {
-        size_t k = twin->first + i;
+        size_t k = twin->bin[i];
         double w = twin->root_weight[i] * twin->root_weight[i];
         double apart = twin->ratio[k] - expected(parameter, (double)k * twin->bin_hz, twin->bin_hz);
         total += w * (twin->ratio[k] - mean) * (twin->ratio[k] - mean);
@@ -215,9 +218,27 @@ static enum sr_status make_ratio(const struct sr_slices *a, const struct sr_slic
     double scale = matched ? 1 : (double)a->count / (double)b->count;
     mean_density(a, matched ? worth : NULL, room);
     mean_density(b, matched ? worth : NULL, ratio);
-    for (size_t k = 0; k < a->bins; k++)
-        ratio[k] = room[k] > 0 && ratio[k] > 0 ? log(scale * ratio[k] / room[k]) : 0;
+    double floor_a, floor_b;
+    enum sr_status status = sr_quantile(room, a->bins, FLOOR_QUANTILE, &floor_a, err);
+    if (status == SR_OK)
+        status = sr_quantile(ratio, b->bins, FLOOR_QUANTILE, &floor_b, err);
+    if (status != SR_OK)
+        return status;
+    for (size_t k = 0; k < a->bins; k++) {
+        bool clear = room[k] > CLEAR * floor_a && ratio[k] > CLEAR * floor_b;
+        ratio[k] = clear ? log(scale * (ratio[k] - floor_b) / (room[k] - floor_a)) : NAN;
+    }
     return SR_OK;
+}
+
+static void choose_bins(struct twin *twin, size_t bins, double top_hz)
+{
+    twin->count = 0;
+    for (size_t k = 0; k < bins; k++) {
+        double hz = (double)k * twin->bin_hz;
+        if (hz >= LOW_HZ && hz <= top_hz && isfinite(twin->ratio[k]))
+            twin->bin[twin->count++] = k;
+    }
 }
 
 /* ---- The answer ---- */
@@ -231,8 +252,8 @@ static void fill(struct sr_identified *found, const struct fit *fit, const struc
         (struct sr_identified){.bins = twin->count, .coherence = NAN, .gain = exp(0.5 * fit->value[LN_GAIN])};
     found->fn_hz = (struct sr_interval){hz, hz / factor, hz * factor};
     found->damping = (struct sr_interval){damping, damping / loose, damping * loose};
-    found->low_hz = (double)twin->first * twin->bin_hz;
-    found->high_hz = (double)(twin->first + twin->count - 1) * twin->bin_hz;
+    found->low_hz = (double)twin->bin[0] * twin->bin_hz;
+    found->high_hz = (double)twin->bin[twin->count - 1] * twin->bin_hz;
     found->explained = explained(twin, fit->value);
     snprintf(found->text, sizeof found->text,
              "from flights on two mounts: %.4g and %.4g Hz, one damping for both, %zu bins from %.0f to %.0f "
@@ -272,17 +293,23 @@ enum sr_status sr_identify_mounts(struct sr_identified *first, struct sr_identif
         return status;
 
     double *block = calloc(a->bins, 3 * sizeof *block);
-    if (block == NULL)
+    size_t *bin = calloc(a->bins, sizeof *bin);
+    if (block == NULL || bin == NULL) {
+        free(block);
+        free(bin);
         return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu bins", a->bins);
+    }
     double top_hz = fmin(HIGH_HZ, 0.9 * fmin(a->sees_hz, b->sees_hz));
-    struct twin twin = {a->bin_hz, (size_t)ceil(LOW_HZ / a->bin_hz), 0, block, block + 2 * a->bins};
+    struct twin twin = {a->bin_hz, 0, bin, block, block + 2 * a->bins};
     status = make_ratio(a, b, block, block + a->bins, err);
     /* First over everything, then without what lies too far above both. */
     for (int pass = 0; pass < 2 && status == SR_OK; pass++) {
-        size_t last = (size_t)(top_hz / a->bin_hz);
-        twin.count = last > twin.first ? last - twin.first : 0;
+        choose_bins(&twin, a->bins, top_hz);
         if (twin.count < BINS_MIN)
-            status = sr_fail(err, SR_ERR_DATA, NULL, 0, "only %zu bins to tell two mounts by", twin.count);
+            status =
+                sr_fail(err, SR_ERR_DATA, NULL, 0,
+                        "only %zu bins rise out of the noise of both logs; %d are needed to tell two mounts",
+                        twin.count, BINS_MIN);
         else
             status = fit_twin(&fit, &twin, err);
         if (status == SR_OK)
@@ -294,6 +321,7 @@ enum sr_status sr_identify_mounts(struct sr_identified *first, struct sr_identif
         status = judge(&one, &two, err);
     }
     free(block);
+    free(bin);
     if (status == SR_OK) {
         *first = one;
         *second = two;
