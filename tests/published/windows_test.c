@@ -6,6 +6,7 @@
  *   G. Heinzel, A. Ruediger, R. Schilling, "Spectrum and spectral density estimation
  *   by the DFT, including a comprehensive list of window functions and some new
  *   flat-top windows", MPI fuer Gravitationsphysik, 2002, table of windows.
+ * (Harris' table is quoted from memory; that of Heinzel et al. at second hand.)
  * The figures are evaluated here from the samples by the sum that defines the
  * transform, not by the library's closed form.
  */
