@@ -1,0 +1,121 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The ledger: one row a flight, many people's flights, in a CSV file that a
+ * spreadsheet opens.
+ *
+ * The first row names the columns. Known columns (sr_ledger_column_name()) may stand
+ * in any order; others are kept as they are. Every change is made beside the
+ * file, flushed to disk and renamed, under a lock on FILE.lock, so that a reader
+ * never sees half a row and several programs may add at once.
+ */
+#ifndef STILLROW_LEDGER_H
+#define STILLROW_LEDGER_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "stillrow/log.h"
+#include "stillrow/rig.h"
+#include "stillrow/status.h"
+#include "stillrow/wobble.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+#define SR_LEDGER_VERSION 1 /* of the columns' meaning; a newer one is refused */
+
+enum sr_rating { SR_UNRATED = 0, SR_RATED_CLEAN, SR_RATED_SLIGHT, SR_RATED_BAD };
+const char *sr_rating_name(enum sr_rating rating); /* "" "clean" "slight" "bad" */
+bool sr_rating_find(const char *name, enum sr_rating *rating);
+
+/* One flight. Texts are never NULL in a row that was read; numbers are NAN where the cell is empty. */
+struct sr_ledger_row {
+    size_t line;   /* [1-based] in the file, 0: made, not read */
+    bool readable; /* false: `problem` says what is wrong; the row is kept, and left out of statistics */
+    char problem[120];
+    const char *fingerprint; /* 16 hexadecimal digits of the log's content */
+    const char *log;         /* file name without folders */
+    const char *date;        /* "2026-06-14", or "" */
+    const char *build, *motor, *prop;
+    double blades;
+    double shore_a; /* [Shore A] of the mount */
+    const char *material;
+    double temperature_c; /* [deg C] */
+    double resonance_hz;  /* [Hz] measured natural frequency of the mount, NAN: not measured */
+    const char *camera;
+    double width_px;     /* [px] picture width that the wobble counts on */
+    double threshold_px; /* [px RMS] */
+    const char *verdict;
+    double wobble_px, low_px, high_px, median_px, rms_px; /* [px RMS] */
+    double band_px[SR_BAND_COUNT - 1];                    /* bend, wave, ripple, grain */
+    double smear_px;
+    double airborne_s;
+    double main_hz, main_share; /* the strongest line */
+    const char *main_cause;
+    double main_order;
+    enum sr_rating rating; /* of the footage, by eye */
+    const char *note;
+};
+
+struct sr_ledger {
+    char **columns; /* names as in the file, unknown ones too */
+    size_t n_columns;
+    struct sr_ledger_row *rows;
+    size_t n_rows;
+    size_t n_unreadable;
+    /* Private: the cells' text, and where each cell begins. */
+    char *text;
+    size_t *cells; /* [n_rows][n_columns] offsets into text */
+};
+
+/* Name of known column k, in the order in which a new ledger has them; NULL behind the last. */
+const char *sr_ledger_column_name(size_t k);
+
+/*
+ * Read a ledger; a missing file is an error. Rows that cannot be read are marked, not dropped.
+ * Errors: SR_ERR_OPEN, SR_ERR_READ, SR_ERR_FORMAT (no header of a ledger, a newer version), SR_ERR_MEMORY.
+ */
+enum sr_status sr_ledger_read(struct sr_ledger *ledger, const char *path, struct sr_error *err);
+void sr_ledger_release(struct sr_ledger *ledger);
+
+/* A cell's text as it stands in the file, "" where the row is shorter. */
+const char *sr_ledger_cell(const struct sr_ledger *ledger, size_t row, size_t column);
+
+/* What a scored flight amounts to. Texts point into the arguments, and fingerprint into hex[17], all of which
+ * must outlive the row. */
+void sr_ledger_row_from(struct sr_ledger_row *row, char hex[17], const struct sr_log *log,
+                        const struct sr_rig *rig, const struct sr_score *score);
+
+enum sr_added { SR_ADDED = 0, SR_ADDED_BEFORE /* the same log is there already: nothing was written */ };
+
+/*
+ * Add a row: made if missing. Returns once the row is on the disk. The row counts as there before if a row of
+ * the same fingerprint and the same build, hardness and camera is. Errors: SR_ERR_LOCK (held by others for 30
+ * s), SR_ERR_READ, SR_ERR_WRITE, SR_ERR_FORMAT, SR_ERR_MEMORY. The old file stays whole on every failure.
+ */
+enum sr_status sr_ledger_add(const char *path, const struct sr_ledger_row *row, enum sr_added *added,
+                             struct sr_error *err);
+
+/* How a merge went. */
+struct sr_merge_count {
+    size_t added, known, unreadable; /* unreadable rows are carried over too */
+};
+
+/*
+ * Carry all rows of the ledger at `from` into the one at `into` (made if missing), columns that `into` lacks
+ * added. Errors: as sr_ledger_add(), SR_ERR_OPEN.
+ */
+enum sr_status sr_ledger_merge(const char *into, const char *from, struct sr_merge_count *count,
+                               struct sr_error *err);
+
+/* Set the rating of the row(s) of one fingerprint (a beginning of it that is unique will do). Errors: also
+ * SR_ERR_DATA. */
+enum sr_status sr_ledger_rate(const char *path, const char *fingerprint, enum sr_rating rating,
+                              struct sr_error *err);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

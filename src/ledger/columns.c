@@ -1,0 +1,239 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The columns of a ledger: one table that feeds reading, writing and the checks. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "private.h"
+
+enum kind { KIND_TEXT, KIND_NUMBER, KIND_RATING, KIND_VERSION };
+
+struct column {
+    const char *name;
+    enum kind kind;
+    size_t offset;
+    double min, max; /* of a number */
+};
+
+#define TEXT(name, member)                                                                                   \
+    {                                                                                                        \
+        name, KIND_TEXT, offsetof(struct sr_ledger_row, member), 0, 0                                        \
+    }
+#define NUMBER(name, member, lo, hi)                                                                         \
+    {                                                                                                        \
+        name, KIND_NUMBER, offsetof(struct sr_ledger_row, member), lo, hi                                    \
+    }
+#define PX(name, member) NUMBER(name, member, 0, 1e6)
+
+static const struct column columns[] = {
+    {"ledger", KIND_VERSION, 0, 0, 0},
+    TEXT("fingerprint", fingerprint),
+    TEXT("log", log),
+    TEXT("date", date),
+    TEXT("build", build),
+    TEXT("motor", motor),
+    TEXT("prop", prop),
+    NUMBER("blades", blades, 1, 12),
+    NUMBER("shore_a", shore_a, 0, 100),
+    TEXT("material", material),
+    NUMBER("temperature_c", temperature_c, -100, 150),
+    NUMBER("resonance_hz", resonance_hz, 0.1, 1e5),
+    TEXT("camera", camera),
+    NUMBER("width_px", width_px, 16, 1e5),
+    PX("threshold_px", threshold_px),
+    TEXT("verdict", verdict),
+    PX("wobble_px", wobble_px),
+    PX("low_px", low_px),
+    PX("high_px", high_px),
+    PX("median_px", median_px),
+    PX("rms_px", rms_px),
+    PX("bend_px", band_px[0]),
+    PX("wave_px", band_px[1]),
+    PX("ripple_px", band_px[2]),
+    PX("grain_px", band_px[3]),
+    PX("smear_px", smear_px),
+    NUMBER("airborne_s", airborne_s, 0, 1e7),
+    NUMBER("main_hz", main_hz, 0, 1e6),
+    NUMBER("main_share", main_share, 0, 1),
+    TEXT("main_cause", main_cause),
+    NUMBER("main_order", main_order, 0, 1000),
+    {"rating", KIND_RATING, offsetof(struct sr_ledger_row, rating), 0, 0},
+    TEXT("note", note),
+};
+enum { N_COLUMNS = sizeof columns / sizeof columns[0] };
+
+const char *sr_ledger_column_name(size_t k)
+{
+    return k < N_COLUMNS ? columns[k].name : NULL;
+}
+
+size_t column_find(const char *name)
+{
+    for (size_t k = 0; k < N_COLUMNS; k++)
+        if (strcmp(columns[k].name, name) == 0)
+            return k;
+    return N_COLUMNS;
+}
+
+const char *sr_rating_name(enum sr_rating rating)
+{
+    switch (rating) {
+    case SR_UNRATED:
+        return "";
+    case SR_RATED_CLEAN:
+        return "clean";
+    case SR_RATED_SLIGHT:
+        return "slight";
+    case SR_RATED_BAD:
+        return "bad";
+    }
+    return "";
+}
+
+bool sr_rating_find(const char *name, enum sr_rating *rating)
+{
+    for (int r = SR_UNRATED; r <= SR_RATED_BAD; r++) {
+        if (strcmp(sr_rating_name((enum sr_rating)r), name) == 0) {
+            *rating = (enum sr_rating)r;
+            return true;
+        }
+    }
+    return false;
+}
+
+static double *number_at(const struct sr_ledger_row *row, const struct column *column)
+{
+    return (double *)((char *)(size_t)row + column->offset);
+}
+
+static const char **text_at(const struct sr_ledger_row *row, const struct column *column)
+{
+    return (const char **)((char *)(size_t)row + column->offset);
+}
+
+const char *column_text(const struct sr_ledger_row *row, size_t k, char *text, size_t size)
+{
+    const struct column *column = &columns[k];
+
+    text[0] = '\0';
+    switch (column->kind) {
+    case KIND_VERSION:
+        snprintf(text, size, "%d", SR_LEDGER_VERSION);
+        break;
+    case KIND_TEXT:
+        return *text_at(row, column) != NULL ? *text_at(row, column) : "";
+    case KIND_RATING:
+        return sr_rating_name(row->rating);
+    case KIND_NUMBER:
+        if (isfinite(*number_at(row, column)))
+            snprintf(text, size, "%.6g", *number_at(row, column));
+        break;
+    }
+    return text;
+}
+
+static bool set_problem(struct sr_ledger_row *row, const struct column *column, const char *text,
+                        const char *what)
+{
+    if (row->problem[0] == '\0')
+        snprintf(row->problem, sizeof row->problem, "%s: '%.40s' %s", column->name, text, what);
+    return false;
+}
+
+static bool set_number(struct sr_ledger_row *row, const struct column *column, const char *text)
+{
+    char *end;
+    double value = strtod(text, &end);
+
+    while (*end == ' ')
+        end++;
+    if (end == text || *end != '\0' || !isfinite(value))
+        return set_problem(row, column, text, "is not a number");
+    if (value < column->min || value > column->max)
+        return set_problem(row, column, text, "is out of range");
+    *number_at(row, column) = value;
+    return true;
+}
+
+bool column_set(struct sr_ledger_row *row, size_t k, const char *text)
+{
+    const struct column *column = &columns[k];
+
+    if (column->kind == KIND_TEXT) {
+        *text_at(row, column) = text;
+        return true;
+    }
+    if (text[strspn(text, " \t")] == '\0')
+        return true;
+    switch (column->kind) {
+    case KIND_NUMBER:
+        return set_number(row, column, text);
+    case KIND_RATING:
+        return sr_rating_find(text, &row->rating) ||
+               set_problem(row, column, text, "is none of clean, slight, bad");
+    case KIND_VERSION:
+        return strtol(text, NULL, 10) == SR_LEDGER_VERSION ||
+               set_problem(row, column, text, "is a version this program does not know");
+    case KIND_TEXT:
+        break;
+    }
+    return true;
+}
+
+void row_check(struct sr_ledger_row *row)
+{
+    if (row->problem[0] == '\0' && strlen(row->fingerprint) == 0)
+        snprintf(row->problem, sizeof row->problem, "no fingerprint");
+    if (row->problem[0] == '\0' && !isfinite(row->wobble_px))
+        snprintf(row->problem, sizeof row->problem, "no wobble_px");
+    row->readable = row->problem[0] == '\0';
+}
+
+/* The part of a path behind its last slash. */
+static const char *base_name(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    return slash != NULL && slash[1] != '\0' ? slash + 1 : path;
+}
+
+void sr_ledger_row_from(struct sr_ledger_row *row, char hex[17], const struct sr_log *log,
+                        const struct sr_rig *rig, const struct sr_score *score)
+{
+    const struct sr_peak *main_peak = score->n_peaks > 0 ? &score->peaks[0] : NULL;
+
+    snprintf(hex, 17, "%016llx", (unsigned long long)log->fingerprint);
+    *row = (struct sr_ledger_row){
+        .readable = true,
+        .fingerprint = hex,
+        .log = base_name(log->name),
+        .date = "",
+        .build = rig->build.name,
+        .motor = rig->build.motor,
+        .prop = rig->build.prop,
+        .blades = rig->build.blades > 0 ? rig->build.blades : NAN,
+        .shore_a = rig->mount.shore_a,
+        .material = rig->mount.material != SR_MATERIAL_UNKNOWN ? sr_material_name(rig->mount.material) : "",
+        .temperature_c = rig->mount.temperature_c,
+        .resonance_hz = rig->mount.resonance_hz,
+        .camera = rig->build.camera,
+        .width_px = rig->camera.width_px,
+        .threshold_px = score->threshold_px,
+        .verdict = sr_verdict_name(score->verdict),
+        .wobble_px = score->wobble_px.value,
+        .low_px = score->wobble_px.low,
+        .high_px = score->wobble_px.high,
+        .median_px = score->median_px,
+        .rms_px = score->rms_px,
+        .smear_px = score->smear_px,
+        .airborne_s = score->airborne_s,
+        .main_hz = main_peak != NULL ? main_peak->hz : NAN,
+        .main_share = main_peak != NULL ? main_peak->share : NAN,
+        .main_cause = main_peak != NULL ? sr_cause_name(main_peak->cause) : "",
+        .main_order = main_peak != NULL && main_peak->order > 0 ? main_peak->order : NAN,
+        .rating = SR_UNRATED,
+        .note = "",
+    };
+    for (size_t b = 0; b < SR_BAND_COUNT - 1; b++)
+        row->band_px[b] = score->bands[b].seen ? score->bands[b].wobble_px : NAN;
+}
