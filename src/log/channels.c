@@ -1,0 +1,114 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "log/airborne.h"
+#include "log/note.h"
+
+/* How a throttle is written: fraction = (value - zero) / span. */
+struct scale {
+    const char *unit;
+    double zero, span;
+};
+
+/* By its unit if written, else by the range it was seen in. */
+static struct scale throttle_scale(const char *unit, double low, double high)
+{
+    static const struct {
+        double low, high; /* of what is seen */
+        struct scale scale;
+    } ranges[] = {
+        {-0.05, 1.05, {"fraction", 0.0, 1.0}},     {-1.05, 1.05, {"-1..1", -1.0, 2.0}},
+        {-5.0, 110.0, {"%", 0.0, 100.0}},          {880.0, 2300.0, {"1000..2000", 1000.0, 1000.0}},
+        {-10.0, 1050.0, {"0..1000", 0.0, 1000.0}}, {-10.0, 2050.0, {"0..2047", 0.0, 2047.0}},
+        {-10.0, 4100.0, {"0..4095", 0.0, 4095.0}}, {-10.0, 65540.0, {"0..65535", 0.0, 65535.0}},
+    };
+
+    if (strcmp(unit, "%") == 0)
+        return ranges[2].scale;
+    for (size_t i = 0; i < sizeof ranges / sizeof ranges[0]; i++)
+        if (low >= ranges[i].low && high <= ranges[i].high)
+            return ranges[i].scale;
+    return (struct scale){"seen range", low, high > low ? high - low : 1.0};
+}
+
+static double *new_grid(size_t cells)
+{
+    return cells > SIZE_MAX / sizeof(double) ? NULL : malloc((cells > 0 ? cells : 1) * sizeof(double));
+}
+
+static bool make_throttle(struct sr_log *log, const struct sr_slow *slow)
+{
+    struct sr_column_use *use = &log->columns.throttle;
+    const struct scale scale = throttle_scale(use->unit, slow->low[0], slow->high[0]);
+    const bool written = strcmp(use->unit, "%") == 0;
+
+    log->throttle = new_grid(log->slow_count);
+    if (log->throttle == NULL)
+        return false;
+    for (size_t i = 0; i < log->slow_count; i++) {
+        const double mean = sr_slow_mean(slow, 0, i);
+        log->throttle[i] = isnan(mean) ? mean : fmin(fmax((mean - scale.zero) / scale.span, 0.0), 1.0);
+    }
+    use->assumed_unit = !written;
+    snprintf(use->unit, sizeof use->unit, "%s", scale.unit);
+    return written || sr_log_note(log, "the throttle '%s' runs from %.4g to %.4g: read as %s", use->name,
+                                  slow->low[0], slow->high[0], scale.unit);
+}
+
+static bool make_motors(struct sr_log *log, const struct sr_slow *slow, const struct sr_log_options *options)
+{
+    struct sr_columns *columns = &log->columns;
+    const bool electrical = columns->electrical_rpm;
+    const bool hertz = strcmp(columns->motor[0].unit, "hz") == 0;
+    double scale = options->speed_scale > 0.0 ? options->speed_scale : 1.0;
+
+    if (electrical && options->pole_pairs > 0.0)
+        scale /= options->pole_pairs;
+    if (hertz)
+        scale *= 60.0;
+    for (size_t m = 0; m < columns->n_motors; m++) {
+        double *grid = log->motor_rpm[m] = new_grid(log->slow_count);
+        if (grid == NULL)
+            return false;
+        for (size_t i = 0; i < log->slow_count; i++)
+            grid[i] = sr_slow_mean(slow, m + 1, i) * scale;
+        columns->motor[m].assumed_unit = columns->motor[m].unit[0] == '\0';
+        if (columns->motor[m].assumed_unit)
+            snprintf(columns->motor[m].unit, sizeof columns->motor[m].unit, "rpm");
+    }
+    log->n_motors = columns->n_motors;
+    columns->electrical_rpm = electrical && options->pole_pairs > 0.0;
+    if (columns->electrical_rpm)
+        return sr_log_note(log, "motor speeds '%s'… are electrical: divided by %g pole pairs",
+                           columns->motor[0].name, options->pole_pairs);
+    if (electrical)
+        return sr_log_note(log,
+                           "motor speeds '%s'… are electrical and the pole pairs are not known: orders count "
+                           "electrical turns (set pole_pairs in the rig)",
+                           columns->motor[0].name);
+    return true;
+}
+
+/* A channel that never held a number is as good as not logged. */
+static bool is_seen(const struct sr_slow *slow, size_t channel)
+{
+    return channel < slow->channels && slow->high[channel] >= slow->low[channel];
+}
+
+enum sr_status sr_channels_make(struct sr_log *log, const struct sr_slow *slow,
+                                const struct sr_log_options *options, struct sr_error *err)
+{
+    bool ok = true;
+
+    log->slow_count = (size_t)(log->quality.duration_s / SR_SLOW_STEP_S) + 1;
+    if (is_seen(slow, 0))
+        ok = make_throttle(log, slow);
+    else if (log->columns.throttle.index >= 0)
+        ok = sr_log_note(log, "the throttle '%s' holds no numbers", log->columns.throttle.name);
+    if (ok && log->columns.n_motors > 0 && is_seen(slow, 1))
+        ok = make_motors(log, slow, options);
+    return ok ? SR_OK : sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
+}

@@ -1,0 +1,12 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef SR_LOG_NOTE_H
+#define SR_LOG_NOTE_H
+
+#include <stdbool.h>
+
+#include "stillrow/log.h"
+
+/* Add one sentence to log->notes. False: out of memory. */
+bool sr_log_note(struct sr_log *log, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+#endif

@@ -1,0 +1,344 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <errno.h>
+#include <locale.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "log/airborne.h"
+#include "log/header.h"
+#include "log/layout.h"
+#include "log/note.h"
+#include "log/number.h"
+#include "log/quality.h"
+#include "log/rows.h"
+#include "log/spec.h"
+#include "log/store.h"
+#include "log/timebase.h"
+#include "stillrow/log.h"
+
+#define BLOCK_BYTES   ((size_t)1 << 20) /* read at a time; also the longest row */
+#define BINARY_LOOK   65536             /* bytes that are looked at for zeros */
+#define RATE_ASK_LOW  1.0               /* [Hz] of sample_rate_hz */
+#define RATE_ASK_HIGH 1e6
+
+/* A read in progress. */
+struct reader {
+    FILE *stream;
+    const struct sr_log_options *options;
+    struct sr_spec spec;
+    struct sr_log log; /* what is being made */
+    struct sr_error *err;
+    char *block; /* [2 * BLOCK_BYTES] */
+    size_t size; /* bytes in it */
+    bool ended;  /* the stream has */
+    uint64_t done;
+    uint64_t total; /* [bytes] 0: unknown */
+    size_t line;    /* [1-based] of the block's first byte */
+    struct sr_header header;
+    struct sr_layout layout;
+    struct sr_csv csv;
+    bool csv_made;
+    bool quoted; /* a quote was met: libcsv reads from here on */
+    struct sr_rows rows;
+    struct sr_store store;
+};
+
+static enum sr_status no_memory(const struct reader *reader)
+{
+    return sr_fail(reader->err, SR_ERR_MEMORY, reader->log.name, 0, "out of memory");
+}
+
+static enum sr_status check_options(const struct sr_log_options *options, struct sr_error *err)
+{
+    if (options->time_unit != NULL && sr_unit_seconds(options->time_unit) <= 0.0)
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "time unit '%s' is none of ns, us, ms, s",
+                       options->time_unit);
+    if (options->rate_unit != NULL && strcmp(options->rate_unit, "deg/s") != 0 &&
+        strcmp(options->rate_unit, "rad/s") != 0)
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "rate unit '%s' is neither deg/s nor rad/s",
+                       options->rate_unit);
+    if (options->sample_rate_hz != 0.0 &&
+        !(options->sample_rate_hz >= RATE_ASK_LOW && options->sample_rate_hz <= RATE_ASK_HIGH))
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "sample rate %g Hz is outside %g to %g",
+                       options->sample_rate_hz, RATE_ASK_LOW, RATE_ASK_HIGH);
+    if (isinf(options->from_s) || isinf(options->to_s) || options->from_s < 0.0 || options->to_s <= 0.0 ||
+        options->from_s >= options->to_s)
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "from %g s to %g s is no span of a log",
+                       options->from_s, options->to_s);
+    if (!(options->pole_pairs >= 0.0 && options->pole_pairs <= 100.0))
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "%g pole pairs are outside 0 to 100",
+                       options->pole_pairs);
+    if (!(options->speed_scale >= 0.0 && options->speed_scale <= 1e6))
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "speed scale %g is outside 0 to 1e6",
+                       options->speed_scale);
+    if (!(options->idle_throttle >= 0.0 && options->idle_throttle < 1.0))
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "idle throttle %g is outside 0 to 1",
+                       options->idle_throttle);
+    return SR_OK;
+}
+
+/* Fill the block up to `room` bytes, as far as the stream goes. */
+static enum sr_status fill(struct reader *reader, size_t room)
+{
+    while (reader->size < room && !reader->ended) {
+        errno = 0;
+        const size_t got = fread(reader->block + reader->size, 1, room - reader->size, reader->stream);
+        reader->size += got;
+        reader->done += got;
+        if (ferror(reader->stream))
+            return sr_fail(reader->err, SR_ERR_READ, reader->log.name, 0, "cannot read: %s",
+                           strerror(errno != 0 ? errno : EIO));
+        reader->ended = got == 0 || feof(reader->stream);
+    }
+    if (reader->options->progress != NULL)
+        reader->options->progress(reader->options->progress_context, reader->done, reader->total);
+    return SR_OK;
+}
+
+/* Drop the first `used` bytes of the block. */
+static void consume(struct reader *reader, size_t used)
+{
+    memmove(reader->block, reader->block + used, reader->size - used);
+    reader->size -= used;
+}
+
+/* Is it text at all? A mark of byte order is dropped. */
+static enum sr_status check_text(struct reader *reader)
+{
+    const char *name = reader->log.name;
+    const char *text = reader->block;
+    const size_t look = reader->size < BINARY_LOOK ? reader->size : BINARY_LOOK;
+
+    if (reader->size == 0)
+        return sr_fail(reader->err, SR_ERR_FORMAT, name, 0, "the file is empty");
+    if (reader->size >= 2 && (memcmp(text, "\xFF\xFE", 2) == 0 || memcmp(text, "\xFE\xFF", 2) == 0))
+        return sr_fail(reader->err, SR_ERR_FORMAT, name, 0, "the text is UTF-16: save it as UTF-8 CSV");
+    if (memchr(text, '\0', look) != NULL)
+        return sr_fail(
+            reader->err, SR_ERR_FORMAT, name, 0,
+            "a binary file, not text: export the flight as CSV with the recorder's own tool first");
+    if (reader->size >= 3 && memcmp(text, "\xEF\xBB\xBF", 3) == 0)
+        consume(reader, 3);
+    return SR_OK;
+}
+
+/* Understand the head of the file: header, columns, units. */
+static enum sr_status read_head(struct reader *reader)
+{
+    const struct sr_log_options *options = reader->options;
+    const bool counted = options->sample_rate_hz > 0.0;
+    double seconds;
+
+    enum sr_status status = fill(reader, BLOCK_BYTES);
+    if (status == SR_OK)
+        status = check_text(reader);
+    if (status != SR_OK)
+        return status;
+    const struct sr_head head = {.file = reader->log.name,
+                                 .text = reader->block,
+                                 .size = reader->size,
+                                 .last = reader->ended,
+                                 .line_end = memchr(reader->block, '\n', reader->size) == NULL &&
+                                                     memchr(reader->block, '\r', reader->size) != NULL
+                                                 ? '\r'
+                                                 : '\n'};
+    status = sr_header_find(&reader->header, &head, &reader->spec, counted, reader->err);
+    if (status == SR_OK)
+        status = sr_layout_make(&reader->layout, &reader->log, &head, &reader->header, counted, reader->err);
+    if (status == SR_OK)
+        status = sr_layout_probe(&reader->layout, &reader->log, &head, &reader->header, options->time_unit,
+                                 &seconds, reader->err);
+    if (status != SR_OK)
+        return status;
+    if (!sr_csv_init(&reader->csv, reader->layout.delimiter, reader->layout.line_end))
+        return no_memory(reader);
+    reader->csv_made = true;
+    sr_store_init(&reader->store, &reader->layout, counted ? 1.0 / options->sample_rate_hz : seconds);
+    consume(reader, reader->layout.start);
+    reader->line = reader->layout.line;
+    return SR_OK;
+}
+
+/* The rows that are whole in the block. */
+static enum sr_status read_block(struct reader *reader)
+{
+    size_t used;
+
+    reader->quoted =
+        reader->quoted || !reader->options->plain_path || memchr(reader->block, '"', reader->size) != NULL;
+    if (!sr_rows_read(&reader->rows, &reader->layout, reader->quoted ? &reader->csv : NULL, reader->block,
+                      reader->size, reader->ended, 0, &used))
+        return no_memory(reader);
+    const enum sr_status status =
+        sr_store_add(&reader->store, &reader->rows, reader->line, reader->log.name, reader->err);
+    if (status != SR_OK)
+        return status;
+    reader->line += reader->rows.lines;
+    consume(reader, used);
+    if (reader->size >= BLOCK_BYTES)
+        return sr_fail(reader->err, SR_ERR_FORMAT, reader->log.name, reader->line,
+                       "a line of more than %zu bytes: this is no CSV log from here on", BLOCK_BYTES);
+    return SR_OK;
+}
+
+static enum sr_status read_body(struct reader *reader)
+{
+    enum sr_status status = SR_OK;
+
+    for (;;) {
+        status = read_block(reader);
+        if (status != SR_OK || reader->ended)
+            break;
+        status = fill(reader, 2 * BLOCK_BYTES);
+        if (status != SR_OK)
+            break;
+    }
+    return status != SR_OK ? status : sr_store_finish(&reader->store, reader->log.name, reader->err);
+}
+
+/* Enough good rows? */
+static enum sr_status check_rows(struct reader *reader)
+{
+    const struct sr_store *store = &reader->store;
+    const char *name = reader->log.name;
+
+    if (store->rows == 0)
+        return sr_fail(reader->err, SR_ERR_FORMAT, name, reader->header.line,
+                       "no rows of data under the header");
+    if (store->bad * 2 > store->rows)
+        return sr_fail(reader->err, SR_ERR_FORMAT, name, store->first_bad_line,
+                       "%llu of %llu rows are bad; the first one %s%s%s", (unsigned long long)store->bad,
+                       (unsigned long long)store->rows,
+                       store->bad_text[0] != '\0' ? "has no number in '" : "has too few fields",
+                       store->bad_text, store->bad_text[0] != '\0' ? "'" : "");
+    return SR_OK;
+}
+
+/* What was dropped goes into the notes. */
+static enum sr_status note_drops(struct reader *reader)
+{
+    const struct sr_store *store = &reader->store;
+    struct sr_log *log = &reader->log;
+    bool ok = true;
+
+    log->quality.rows = store->rows;
+    log->quality.bad_rows = store->bad;
+    log->quality.first_bad_line = store->first_bad_line;
+    log->columns.decimal_comma = store->comma_seen;
+    if (store->bad > 0)
+        ok = sr_log_note(log, "%llu bad rows are dropped, the first in line %zu%s%s%s",
+                         (unsigned long long)store->bad, store->first_bad_line,
+                         store->bad_text[0] != '\0' ? " ('" : " (too few fields)", store->bad_text,
+                         store->bad_text[0] != '\0' ? "')" : "");
+    if (ok && store->without > 0)
+        ok = sr_log_note(log, "%llu rows without rates are left out", (unsigned long long)store->without);
+    if (ok && store->backward_line > 0)
+        ok = sr_log_note(log, "the time goes back (first in line %zu): %llu rows are dropped",
+                         store->backward_line, (unsigned long long)store->backward);
+    if (ok && store->wraps > 0)
+        ok = sr_log_note(log,
+                         "the time stamp is a 32-bit counter that wrapped round: it is taken on from there");
+    if (ok && reader->options->sample_rate_hz > 0.0)
+        ok = sr_log_note(log, "rows are counted at the %g Hz given: a lost row would not be seen",
+                         reader->options->sample_rate_hz);
+    return ok ? SR_OK : no_memory(reader);
+}
+
+/* From kept rows to the finished log. */
+static enum sr_status finish(struct reader *reader)
+{
+    struct sr_log *log = &reader->log;
+    struct sr_store *store = &reader->store;
+    struct sr_error *err = reader->err;
+    enum sr_status status = check_rows(reader);
+
+    if (status == SR_OK)
+        status = note_drops(reader);
+    if (status == SR_OK)
+        status = sr_timebase_make(log, store, err);
+    if (status == SR_OK)
+        status = sr_rates_scale(log, store, reader->options->rate_unit, err);
+    if (status != SR_OK)
+        return status;
+    sr_log_fingerprint(log, store);
+    status = sr_quality_clipping(log, store, err);
+    if (status == SR_OK)
+        status = sr_timebase_resample(log, store, err);
+    if (status == SR_OK)
+        status = sr_channels_make(log, &store->slow, reader->options, err);
+    if (status == SR_OK)
+        status = sr_airborne_find(log, reader->options, err);
+    return status;
+}
+
+static enum sr_status read_all(struct reader *reader, const char *name)
+{
+    struct stat info;
+    enum sr_status status;
+
+    reader->log.name = strdup(name);
+    reader->block = malloc(2 * BLOCK_BYTES);
+    if (reader->log.name == NULL || reader->block == NULL)
+        return no_memory(reader);
+    if (fstat(fileno(reader->stream), &info) == 0 && S_ISREG(info.st_mode))
+        reader->total = (uint64_t)info.st_size;
+    status = sr_spec_read(&reader->spec, reader->options->columns, reader->err);
+    if (status == SR_OK)
+        status = read_head(reader);
+    if (status == SR_OK)
+        status = read_body(reader);
+    return status == SR_OK ? finish(reader) : status;
+}
+
+enum sr_status sr_log_read_stream(struct sr_log *log, FILE *stream, const char *name,
+                                  const struct sr_log_options *options, struct sr_error *err)
+{
+    struct sr_log_options defaults;
+    sr_log_options_init(&defaults);
+    struct reader reader = {
+        .stream = stream, .options = options != NULL ? options : &defaults, .err = err, .line = 1};
+    enum sr_status status = check_options(reader.options, err);
+
+    if (status != SR_OK)
+        return status;
+    /* numbers are read, and messages written, with a point, whatever the program's locale */
+    const locale_t plain = newlocale(LC_ALL_MASK, "C", (locale_t)0);
+    if (plain == (locale_t)0)
+        return sr_fail(err, SR_ERR_MEMORY, name, 0, "out of memory");
+    const locale_t before = uselocale(plain);
+
+    status = read_all(&reader, name);
+
+    uselocale(before);
+    freelocale(plain);
+    if (reader.csv_made)
+        sr_csv_release(&reader.csv);
+    sr_rows_release(&reader.rows);
+    sr_store_release(&reader.store);
+    sr_header_release(&reader.header);
+    free(reader.block);
+    if (status == SR_OK)
+        *log = reader.log;
+    else
+        sr_log_release(&reader.log);
+    return status;
+}
+
+enum sr_status sr_log_read(struct sr_log *log, const char *path, const struct sr_log_options *options,
+                           struct sr_error *err)
+{
+    struct stat info;
+
+    if (strcmp(path, "-") == 0)
+        return sr_log_read_stream(log, stdin, path, options, err);
+    if (stat(path, &info) == 0 && S_ISDIR(info.st_mode))
+        return sr_fail(err, SR_ERR_OPEN, path, 0, "is a directory: name the CSV files in it");
+    FILE *stream = fopen(path, "rb");
+    if (stream == NULL)
+        return sr_fail(err, SR_ERR_OPEN, path, 0, "cannot open: %s", strerror(errno));
+    const enum sr_status status = sr_log_read_stream(log, stream, path, options, err);
+    fclose(stream);
+    return status;
+}

@@ -1,0 +1,193 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "log/note.h"
+#include "log/timebase.h"
+
+#define LAG_S       0.02  /* [s] jitter is measured against neighbours so far away: slower wander is drift */
+#define JITTER_RMS  0.01  /* [steps] RMS scatter that is left alone: under -40 dB at a quarter of the rate */
+#define JITTER_MOST 0.25  /* [steps] most that a single row may be off */
+#define DRIFT_S     0.005 /* [s] most that a run may drift from its uniform times */
+#define KNOTS       4096  /* knots of a spline at a time */
+#define MARGIN      32    /* knots beyond them on each side: a spline forgets by 0.27 a knot */
+#define BLOCK       (KNOTS + 2 * MARGIN)
+
+/*
+ * Does the run need resampling? Only what the stamps can show counts: a scatter
+ * within their own unit is the clock's, not the sampling's.
+ */
+static bool is_uneven(const double *t, size_t n, double step_s, double unit_s)
+{
+    const size_t lag = (size_t)fmax(8.0, LAG_S / step_s);
+    double squares = 0.0;
+    double most = 0.0;
+    const double drift = t[n - 1] - t[0] - (double)(n - 1) * step_s;
+
+    if (fabs(drift) > fmax(DRIFT_S, unit_s))
+        return true;
+    if (n < 2 * lag + 1)
+        return false;
+    for (size_t i = lag; i + lag < n; i++) {
+        const double off = t[i] - 0.5 * (t[i - lag] + t[i + lag]);
+        squares += off * off;
+        most = fmax(most, fabs(off));
+    }
+    const double rms = sqrt(squares / (double)(n - 2 * lag) / 1.5);
+    return rms > fmax(JITTER_RMS * step_s, 0.4 * unit_s) || most > fmax(JITTER_MOST * step_s, 2.0 * unit_s);
+}
+
+/* Second derivatives m[n] of the natural cubic spline through (t, y); work[n]. */
+static void spline_solve(const double *t, const double *y, size_t n, double *m, double *work)
+{
+    m[0] = work[0] = 0.0;
+    for (size_t i = 1; i + 1 < n; i++) {
+        const double before = t[i] - t[i - 1];
+        const double after = t[i + 1] - t[i];
+        const double left = before / (before + after);
+        const double curve =
+            6.0 * ((y[i + 1] - y[i]) / after - (y[i] - y[i - 1]) / before) / (before + after);
+        const double pivot = 2.0 + left * work[i - 1];
+        work[i] = (left - 1.0) / pivot;
+        m[i] = (curve - left * m[i - 1]) / pivot;
+    }
+    m[n - 1] = 0.0;
+    for (size_t i = n - 1; i-- > 1;)
+        m[i] += work[i] * m[i + 1];
+}
+
+static double spline_at(const double *t, const double *y, const double *m, size_t i, double x)
+{
+    const double h = t[i + 1] - t[i];
+    const double b = (x - t[i]) / h;
+    const double a = 1.0 - b;
+
+    return a * y[i] + b * y[i + 1] + ((a * a * a - a) * m[i] + (b * b * b - b) * m[i + 1]) * h * h / 6.0;
+}
+
+/* A run's n samples y at times t onto count samples at t[0] + k step. work: 2 * BLOCK. */
+static void resample_run(const double *t, const double *y, size_t n, double step_s, double *out, size_t count,
+                         double *work)
+{
+    size_t k = 0;
+
+    for (size_t from = 0; from + 1 < n && k < count; from += KNOTS) {
+        const size_t low = from > MARGIN ? from - MARGIN : 0;
+        const size_t high = n - from > KNOTS + MARGIN ? from + KNOTS + MARGIN : n;
+        const size_t stop = n - from > KNOTS ? from + KNOTS : n - 1;
+        size_t i = from;
+        spline_solve(t + low, y + low, high - low, work, work + BLOCK);
+        for (; k < count; k++) {
+            const double x = t[0] + (double)k * step_s;
+            while (i < stop && x > t[i + 1])
+                i++;
+            if (i == stop && stop < n - 1)
+                break;
+            if (i == n - 1)
+                i--;
+            out[k] = spline_at(t + low, y + low, work, i - low, fmin(x, t[n - 1]));
+        }
+    }
+}
+
+/* Samples of a run on the uniform base. */
+static size_t uniform_count(const double *t, const struct sr_run *run, double step_s)
+{
+    return (size_t)floor((t[run->first + run->count - 1] - t[run->first]) / step_s + 1e-3) + 1;
+}
+
+static bool resample_axis(const struct sr_log *log, const struct sr_store *store, const bool *uneven,
+                          const size_t *count, double *out, size_t axis)
+{
+    double *work = malloc(2 * (size_t)BLOCK * sizeof *work);
+    const double step_s = 1.0 / log->rate_hz;
+
+    if (work == NULL)
+        return false;
+    for (size_t r = 0; r < log->n_runs; r++) {
+        const struct sr_run *run = &log->runs[r];
+        if (uneven[r])
+            resample_run(store->time_s + run->first, store->rate[axis] + run->first, run->count, step_s, out,
+                         count[r], work);
+        else
+            memcpy(out, store->rate[axis] + run->first, run->count * sizeof *out);
+        out += count[r];
+    }
+    free(work);
+    return true;
+}
+
+/* Axis by axis, so that one axis' copy is all that is needed on top. */
+static bool resample_all(struct sr_log *log, struct sr_store *store, const bool *uneven, const size_t *count,
+                         size_t total)
+{
+    for (size_t axis = 0; axis < 3; axis++) {
+        double *out = malloc(total * sizeof *out);
+        if (out == NULL)
+            return false;
+        if (!resample_axis(log, store, uneven, count, out, axis)) {
+            free(out);
+            return false;
+        }
+        free(store->rate[axis]);
+        store->rate[axis] = out;
+    }
+    for (size_t r = 0, first = 0; r < log->n_runs; first += count[r], r++) {
+        log->runs[r].first = first;
+        log->runs[r].count = count[r];
+    }
+    store->count = total;
+    return true;
+}
+
+/* The unit of the stamps, as far as the steps show one. */
+static double stamp_unit(const struct sr_store *store)
+{
+    double least = INFINITY;
+    double unit = 0.0;
+
+    for (size_t i = 1; i < store->count && i < 4096; i++) {
+        const double change = fabs((store->time_s[i] - store->time_s[i - 1]) -
+                                   (store->time_s[i > 1 ? i - 1 : i] - store->time_s[i > 1 ? i - 2 : i - 1]));
+        if (change > 1e-10 && change < least)
+            least = change;
+    }
+    if (least < INFINITY)
+        unit = least;
+    return unit;
+}
+
+enum sr_status sr_timebase_resample(struct sr_log *log, struct sr_store *store, struct sr_error *err)
+{
+    const double step_s = 1.0 / log->rate_hz;
+    const double unit_s = stamp_unit(store);
+    bool *uneven = calloc(log->n_runs, sizeof *uneven);
+    size_t *count = calloc(log->n_runs, sizeof *count);
+    size_t total = 0;
+    bool ok = uneven != NULL && count != NULL;
+
+    for (size_t r = 0; ok && r < log->n_runs; r++) {
+        const struct sr_run *run = &log->runs[r];
+        uneven[r] = !log->quality.coarse_stamps && run->count >= 4 &&
+                    is_uneven(store->time_s + run->first, run->count, step_s, unit_s);
+        count[r] = uneven[r] ? uniform_count(store->time_s, run, step_s) : run->count;
+        log->quality.resampled = log->quality.resampled || uneven[r];
+        total += count[r];
+    }
+    if (ok && log->quality.resampled)
+        ok =
+            resample_all(log, store, uneven, count, total) &&
+            sr_log_note(log, "steps vary by %.3g us: samples are interpolated onto even times (cubic spline)",
+                        log->quality.jitter_us);
+    free(uneven);
+    free(count);
+    if (!ok)
+        return sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
+    log->count = store->count;
+    for (size_t axis = 0; axis < 3; axis++) {
+        log->gyro_dps[axis] = store->rate[axis];
+        store->rate[axis] = NULL;
+    }
+    return SR_OK;
+}

@@ -1,0 +1,274 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "log/store.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define FIRST_ROOM   16384
+#define JUMP_MAX_S   3600.0       /* [s] a longer gap is no gap of a flight: unit or stamp is wrong */
+#define STRAY_ROWS   16           /* rows before such a jump that are dropped as strays */
+#define COUNTER_SPAN 4294967296.0 /* values of a 32-bit counter */
+
+void sr_store_init(struct sr_store *store, const struct sr_layout *layout, double seconds)
+{
+    *store = (struct sr_store){.seconds = seconds, .counted = layout->counted};
+    store->slow.channels = layout->n_slow;
+    for (size_t c = 0; c < SR_SLOW_MAX; c++) {
+        store->slow.low[c] = INFINITY;
+        store->slow.high[c] = -INFINITY;
+        store->pending[c] = NAN;
+    }
+}
+
+static void slow_release(struct sr_slow *slow)
+{
+    for (size_t c = 0; c < SR_SLOW_MAX; c++) {
+        free(slow->sum[c]);
+        free(slow->count[c]);
+    }
+    *slow = (struct sr_slow){0};
+}
+
+void sr_store_release(struct sr_store *store)
+{
+    free(store->time_s);
+    for (size_t axis = 0; axis < 3; axis++)
+        free(store->rate[axis]);
+    slow_release(&store->slow);
+    *store = (struct sr_store){0};
+}
+
+/* realloc() of an array of doubles; false leaves it as it was. */
+static bool resize(double **array, size_t count)
+{
+    double *moved;
+
+    if (count > SIZE_MAX / sizeof *moved)
+        return false;
+    moved = realloc(*array, count * sizeof *moved);
+    if (moved == NULL)
+        return false;
+    *array = moved;
+    return true;
+}
+
+/* A quarter at a time: 32 bytes a row stay under 48 while growing. */
+static bool set_room(struct sr_store *store, size_t room)
+{
+    if (!resize(&store->time_s, room))
+        return false;
+    for (size_t axis = 0; axis < 3; axis++)
+        if (!resize(&store->rate[axis], room))
+            return false;
+    store->room = room;
+    return true;
+}
+
+/* ---- slow grid ------------------------------------------------------------ */
+
+static bool slow_grow(struct sr_slow *slow, size_t cells)
+{
+    size_t room = slow->room < 1024 ? 1024 : slow->room;
+
+    while (room < cells)
+        room += room / 2;
+    if (room > slow->room)
+        for (size_t c = 0; c < slow->channels; c++) {
+            uint32_t *count = realloc(slow->count[c], room * sizeof *count);
+            if (count == NULL)
+                return false;
+            slow->count[c] = count;
+            if (!resize(&slow->sum[c], room))
+                return false;
+        }
+    slow->room = room > slow->room ? room : slow->room;
+    for (size_t c = 0; c < slow->channels; c++) {
+        memset(slow->count[c] + slow->cells, 0, (cells - slow->cells) * sizeof *slow->count[c]);
+        memset(slow->sum[c] + slow->cells, 0, (cells - slow->cells) * sizeof *slow->sum[c]);
+    }
+    slow->cells = cells;
+    return true;
+}
+
+static bool slow_add(struct sr_slow *slow, double time_s, const double *value)
+{
+    const size_t cell = (size_t)(time_s / SR_SLOW_STEP_S);
+
+    if (cell >= slow->cells && !slow_grow(slow, cell + 1))
+        return false;
+    for (size_t c = 0; c < slow->channels; c++) {
+        if (isnan(value[c]))
+            continue;
+        slow->sum[c][cell] += value[c];
+        slow->count[c][cell]++;
+        slow->low[c] = fmin(slow->low[c], value[c]);
+        slow->high[c] = fmax(slow->high[c], value[c]);
+    }
+    return true;
+}
+
+double sr_slow_mean(const struct sr_slow *slow, size_t channel, size_t cell)
+{
+    if (channel >= slow->channels || cell >= slow->cells || slow->count[channel][cell] == 0)
+        return NAN;
+    return slow->sum[channel][cell] / slow->count[channel][cell];
+}
+
+/* ---- rows ----------------------------------------------------------------- */
+
+/* Seconds from the first row; the difference of long integer stamps is taken before it is rounded. */
+static double time_of(struct sr_store *store, const struct sr_row *row)
+{
+    double time;
+
+    if (store->count == 0) {
+        store->first_whole = row->whole;
+        store->first_fraction = row->fraction;
+        store->wrapped_s = 0.0;
+    }
+    time = ((double)(row->whole - store->first_whole) + (row->fraction - store->first_fraction)) *
+           store->seconds;
+    time += store->wrapped_s;
+    if (store->count == 0 || row->whole < 0)
+        return time;
+
+    /* A 32-bit counter that went from near its top to near 0 went on by 2^32. */
+    const double last_stamp =
+        (store->time_s[store->count - 1] - store->wrapped_s) / store->seconds + (double)store->first_whole;
+    if (last_stamp > COUNTER_SPAN * 0.99 && last_stamp < COUNTER_SPAN &&
+        (double)row->whole < COUNTER_SPAN * 0.01) {
+        store->wrapped_s += COUNTER_SPAN * store->seconds;
+        store->wraps++;
+        time += COUNTER_SPAN * store->seconds;
+    }
+    return time;
+}
+
+/* With rows counted, a row that was dropped as bad still takes its time. */
+static double counted_time(struct sr_store *store, const struct sr_row *row)
+{
+    const int64_t number = (int64_t)(store->rows + row->ordinal);
+
+    if (store->count == 0)
+        store->first_whole = number;
+    return (double)(number - store->first_whole) * store->seconds;
+}
+
+/* The last row stays: its slow values go into the grid. Also the place to notice absurd jumps. */
+static enum sr_status settle_last(struct sr_store *store, size_t line, const char *file, struct sr_error *err)
+{
+    const size_t last = store->count - 1;
+    const double step_s = last > 0 ? store->time_s[last] - store->time_s[last - 1] : 0.0;
+
+    if (step_s > JUMP_MAX_S)
+        return sr_fail(
+            err, SR_ERR_TIME, file, line,
+            "the time jumps ahead by %.4g s: is its unit right (--time-unit), or are these several flights "
+            "(split the file)",
+            step_s);
+    if (store->slow.channels > 0 && !slow_add(&store->slow, store->time_s[last], store->pending))
+        return sr_fail(err, SR_ERR_MEMORY, file, 0, "out of memory");
+    return SR_OK;
+}
+
+static void put(struct sr_store *store, size_t at, double time_s, const struct sr_row *row)
+{
+    store->time_s[at] = time_s;
+    for (size_t axis = 0; axis < 3; axis++)
+        store->rate[axis][at] = row->rate[axis];
+}
+
+/* Drop a row whose time is not after the last one's; or the last one, if that was the stray. */
+static bool goes_back(struct sr_store *store, double time_s, const struct sr_row *row, size_t line)
+{
+    const size_t n = store->count;
+
+    if (n == 0 || time_s >= store->time_s[n - 1])
+        return false;
+    if (store->backward++ == 0)
+        store->backward_line = line;
+    if (n >= 2 && time_s > store->time_s[n - 2]) {
+        put(store, n - 1, time_s, row); /* the last stamp was ahead of its time */
+        return true;
+    }
+    return true;
+}
+
+/* A few rows before a jump of hours: stamps from before the clock was set. */
+static bool drop_strays(struct sr_store *store, double time_s)
+{
+    const size_t n = store->count;
+
+    if (n == 0 || n > STRAY_ROWS || time_s - store->time_s[n - 1] <= JUMP_MAX_S)
+        return false;
+    store->backward += n;
+    store->count = 0;
+    store->slow.cells = 0;
+    return true;
+}
+
+static enum sr_status add_row(struct sr_store *store, const struct sr_row *row, const double *slow,
+                              size_t line, const char *file, struct sr_error *err)
+{
+    const size_t bytes = store->slow.channels * sizeof *slow;
+    double time_s = store->counted ? counted_time(store, row) : time_of(store, row);
+    enum sr_status status = SR_OK;
+
+    if (goes_back(store, time_s, row, line)) {
+        if (bytes > 0 && store->time_s[store->count - 1] == time_s) /* it took the stray one's place */
+            memcpy(store->pending, slow, bytes);
+        return SR_OK;
+    }
+    if (!store->counted && drop_strays(store, time_s))
+        time_s = time_of(store, row);
+    if (store->count > 0)
+        status = settle_last(store, line, file, err);
+    if (status != SR_OK)
+        return status;
+    if (store->count == store->room &&
+        !set_room(store, store->room < FIRST_ROOM ? FIRST_ROOM : store->room + store->room / 4))
+        return sr_fail(err, SR_ERR_MEMORY, file, 0, "out of memory");
+    put(store, store->count++, time_s, row);
+    if (bytes > 0)
+        memcpy(store->pending, slow, bytes);
+    return SR_OK;
+}
+
+enum sr_status sr_store_add(struct sr_store *store, const struct sr_rows *rows, size_t first_line,
+                            const char *file, struct sr_error *err)
+{
+    for (size_t i = 0; i < rows->count; i++) {
+        const double *slow = rows->slow != NULL ? rows->slow + i * store->slow.channels : NULL;
+        const enum sr_status status =
+            add_row(store, &rows->row[i], slow, first_line + rows->row[i].line, file, err);
+        if (status != SR_OK)
+            return status;
+    }
+    if (store->bad == 0 && rows->bad > 0) {
+        store->first_bad_line = first_line + rows->first_bad - 1;
+        memcpy(store->bad_text, rows->bad_text, sizeof store->bad_text);
+    }
+    store->rows += rows->seen;
+    store->bad += rows->bad;
+    store->without += rows->without;
+    store->comma_seen = store->comma_seen || rows->comma_seen;
+    return SR_OK;
+}
+
+enum sr_status sr_store_finish(struct sr_store *store, const char *file, struct sr_error *err)
+{
+    if (store->count == 0)
+        return SR_OK;
+    if (store->count > 1 && store->time_s[store->count - 1] - store->time_s[store->count - 2] > JUMP_MAX_S) {
+        store->count--; /* one stray stamp at the end */
+        store->backward++;
+    } else {
+        const enum sr_status status = settle_last(store, 0, file, err);
+        if (status != SR_OK)
+            return status;
+    }
+    if (!set_room(store, store->count))
+        return sr_fail(err, SR_ERR_MEMORY, file, 0, "out of memory");
+    return SR_OK;
+}
