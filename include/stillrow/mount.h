@@ -38,7 +38,7 @@ extern "C" {
 /*
  * Young's modulus [MPa] of a hardness [Shore A] = 20..85: Gent (1958),
  * E = 0.0981 (56 + 7.62336 S) / (0.137505 (254 - 2.54 S)). low and high are 0.8 and
- * 1.5 times it, which is how far published conversions lie apart.
+ * 1.5 times it: other published conversions lie within (one, the log-linear rule, up to 54 A).
  * Errors: SR_ERR_ARGUMENT outside the range.
  */
 enum sr_status sr_rubber_modulus(double shore_a, struct sr_interval *modulus_mpa, struct sr_error *err);
@@ -48,7 +48,7 @@ double sr_rubber_shore(double modulus_mpa);
 
 /*
  * Modulus of one hardness against another, E(to) / E(from), both 20..85 [Shore A].
- * value: Gent's ratio q; low and high: q^0.8 and q^1.4, whichever is smaller and
+ * value: Gent's ratio q; low and high: q^0.8 and q^1.45, whichever is smaller and
  * larger, which is how far published conversions differ in steepness. 1 where equal.
  * Errors: SR_ERR_ARGUMENT.
  */

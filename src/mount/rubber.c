@@ -13,7 +13,7 @@
 #define GENT_HIGH 1.5
 /* ... and between these powers of his ratio of two hardnesses. */
 #define STEEP_LOW  0.8
-#define STEEP_HIGH 1.4
+#define STEEP_HIGH 1.45
 
 #define FAMILIAR_LOW_C  5.0 /* natural rubber and silicone hardly change between these */
 #define FAMILIAR_HIGH_C 40.0
