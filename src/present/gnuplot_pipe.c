@@ -369,7 +369,7 @@ enum sr_status sr_gnuplot_run(const char *program, const char *script, size_t le
         close_end(&child.ours[i]);
         close_end(&child.theirs[i]);
     }
-    if (status != SR_OK) {
+    if (status != SR_OK || child.picture.data == NULL) {
         free(child.picture.data);
         return status;
     }

@@ -11,11 +11,11 @@
 
 enum sr_status sr_heat_new(struct sr_heat *heat, size_t columns, size_t rows, struct sr_error *err)
 {
+    bool fits = rows > 0 && columns > 0 && columns <= SIZE_MAX / sizeof *heat->px / rows;
+
+    heat->px = fits ? malloc(rows * columns * sizeof *heat->px) : NULL;
     heat->columns = columns;
     heat->rows = rows;
-    heat->px = rows > 0 && columns > SIZE_MAX / sizeof *heat->px / rows
-                   ? NULL
-                   : malloc(rows * columns * sizeof *heat->px);
     if (heat->px == NULL)
         return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "no memory for a picture of %zu by %zu cells", columns,
                        rows);

@@ -55,20 +55,18 @@ static void point_out(char *text, size_t n)
 
 void sr_script_add(struct sr_script *script, const char *format, ...)
 {
-    va_list args, again;
+    char line[1024]; /* no line of ours is longer: texts and data do not come this way */
+    va_list args;
 
     va_start(args, format);
-    va_copy(again, args);
-    int n = vsnprintf(NULL, 0, format, args);
-    if (n < 0) {
-        script->failed = true;
-    } else if (reserve(script, (size_t)n)) {
-        vsnprintf(script->data + script->length, script->room - script->length, format, again);
-        point_out(script->data + script->length, (size_t)n);
-        script->length += (size_t)n;
-    }
-    va_end(again);
+    int n = vsnprintf(line, sizeof line, format, args);
     va_end(args);
+    if (n < 0 || (size_t)n >= sizeof line) {
+        script->failed = true;
+        return;
+    }
+    point_out(line, (size_t)n);
+    append(script, line, (size_t)n);
 }
 
 void sr_script_text(struct sr_script *script, const char *text)

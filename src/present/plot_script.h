@@ -19,7 +19,7 @@ struct sr_script {
     bool failed;
 };
 
-/* Append what printf would write. Numbers come out with a point in every locale. */
+/* Append what printf would write, at most 1023 bytes. Numbers come out with a point in every locale. */
 void sr_script_add(struct sr_script *script, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
 /*

@@ -178,7 +178,7 @@ static void draw_lines(struct spectrum *s)
 {
     struct sr_page *page = &s->page;
     const struct sr_plot_flight *flight = page->flight;
-    struct sr_tag tags[SR_PEAKS_MAX];
+    struct sr_tag tags[SR_PEAKS_MAX] = {{0}};
     size_t n = 0;
 
     for (size_t i = 0; i < flight->score->n_peaks; i++) {

@@ -107,7 +107,7 @@ static void draw_moments(struct timeline *t)
     struct sr_page *page = &t->page;
     const struct sr_plot_flight *flight = page->flight;
     double shift = page->options->footage_offset_s;
-    struct sr_tag tags[SR_WORST_MAX];
+    struct sr_tag tags[SR_WORST_MAX] = {{0}};
     char clock[24], px[24];
     size_t n = 0;
 
