@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * `measure REPORT PROGRAM [ARGUMENT...]`: runs a program and writes "SECONDS KIB" to
- * REPORT: wall time, and the most memory that it held at once. A small program of our
+ * `measure REPORT PROGRAM [ARGUMENT...]`: runs a program and writes "SECONDS KIB CPU" to
+ * REPORT: wall time, the most memory that it held at once, and the seconds of processor
+ * time, which another program's load does not stretch much. A small program of our
  * own, because a script's own memory would be counted to its child until the child's exec.
  */
 #include <stdio.h>
@@ -28,7 +29,9 @@ static int report(const char *path, double seconds)
             fclose(out);
         return 1;
     }
-    fprintf(out, "%.4f %ld\n", seconds, usage.ru_maxrss);
+    double cpu_s = (double)(usage.ru_utime.tv_sec + usage.ru_stime.tv_sec) +
+                   (double)(usage.ru_utime.tv_usec + usage.ru_stime.tv_usec) * 1e-6;
+    fprintf(out, "%.4f %ld %.4f\n", seconds, usage.ru_maxrss, cpu_s);
     if (fclose(out) != 0) {
         perror(path);
         return 1;
