@@ -10,6 +10,7 @@
 
 #define AMPLIFIED  2.0 /* |H|^2 of 3 dB: a line there is no longer just passed on */
 #define SURE_PART  1e-9
+#define SKIRT      2.0  /* [bins] half the main lobe of a Hann window */
 #define FIRST_LOW  0.05 /* quantiles between which the 1x line wanders */
 #define FIRST_HIGH 0.95
 
@@ -77,8 +78,9 @@ static enum sr_status find_lines(struct sr_mount_table *table, const struct sr_s
     for (size_t i = 0; i < score->n_peaks; i++) {
         const struct sr_peak *peak = &score->peaks[i];
         struct sr_mount_line *line = &table->lines[table->n_lines++];
-        double low_hz = (double)peak->low_bin * slices->bin_hz,
-               high_hz = (double)peak->high_bin * slices->bin_hz;
+        /* The outermost bins of a peak are its window's skirts. */
+        double low_hz = ((double)peak->low_bin + SKIRT) * slices->bin_hz;
+        double high_hz = ((double)peak->high_bin - SKIRT) * slices->bin_hz;
         *line = (struct sr_mount_line){fmin(low_hz, peak->hz), fmax(high_hz, peak->hz),
                                        peak->cause == SR_CAUSE_ORDER ? peak->order : 0, peak->share};
         first = first || (line->order > 0.9 && line->order < 1.1);
