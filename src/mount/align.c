@@ -127,18 +127,20 @@ static enum sr_status coarse_offset(const struct slow *frame, const struct slow 
 struct overlap {
     double product[3][3]; /* frame axis, camera axis */
     double frame, camera; /* energies */
-    double cells;
 };
 
 static struct overlap overlap_of(const struct slow *frame, const struct slow *camera, long first, long last,
                                  long offset)
 {
-    struct overlap o = {{{0}}, 0, 0, 0};
-    for (long c = first > -offset ? first : -offset; c < last; c++) {
+    struct overlap o = {{{0}}, 0, 0};
+    if (last > (long)frame->count)
+        last = (long)frame->count;
+    if (first < -offset)
+        first = -offset;
+    for (long c = first; c < last && c + offset < (long)camera->count; c++) {
         long d = c + offset;
-        if (c < 0 || d >= (long)camera->count || frame->seen[c] * camera->seen[d] <= 0)
+        if (frame->seen[c] * camera->seen[d] <= 0)
             continue;
-        o.cells++;
         for (int a = 0; a < 3; a++) {
             o.frame += frame->rate[a][c] * frame->rate[a][c];
             o.camera += camera->rate[a][d] * camera->rate[a][d];
