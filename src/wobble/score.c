@@ -157,6 +157,12 @@ static void grow_moment(const struct sr_score *score, const struct sr_slices *sl
     }
 }
 
+static int louder_first(const void *x, const void *y)
+{
+    const struct sr_moment *a = x, *b = y;
+    return (a->wobble_px < b->wobble_px) - (a->wobble_px > b->wobble_px);
+}
+
 static enum sr_status find_worst(struct sr_score *score, const struct sr_slices *slices,
                                  const struct sr_view *view, struct sr_error *err)
 {
@@ -185,6 +191,7 @@ static enum sr_status find_worst(struct sr_score *score, const struct sr_slices 
         name_moment(moment, score, slices, view, first, last);
     }
     free(taken);
+    qsort(score->worst, score->n_worst, sizeof *score->worst, louder_first);
     return SR_OK;
 }
 
