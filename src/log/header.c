@@ -171,30 +171,41 @@ static bool row_at(const struct sr_head *head, struct sr_csv *csv, size_t at, st
            !names->failed;
 }
 
-/* A row of units under the header: most of its fields are units, and none of those needed is a number. */
-static void read_units(const struct sr_head *head, struct sr_csv *csv, struct sr_header *header,
-                       struct names *names)
+/* A row of units: most of its fields are units, and none is a number. */
+static bool is_units_row(const struct names *names)
 {
-    struct sr_csv_span span;
     size_t filled = 0;
     size_t units = 0;
 
-    if (!row_at(head, csv, header->start, names, &span) || span.columns == 0 || names->count > header->count)
-        return;
-    for (size_t i = 0; i < names->count; i++) {
+    for (size_t i = 0; i < names->count && i < COLUMNS_MAX; i++) {
         const char *text = names->name[i].text;
         filled += text[0] != '\0';
         units += sr_unit_find(text, strlen(text))[0] != '\0';
         if (is_number(&names->name[i], true))
-            return;
+            return false;
     }
-    if (units == 0 || units * 2 < filled)
+    return units > 0 && units * 2 >= filled && names->count <= COLUMNS_MAX;
+}
+
+/* Units to the names that have none yet. */
+static void add_units(struct sr_name *name, const struct names *units)
+{
+    for (size_t i = 0; i < units->count; i++) {
+        const char *unit = sr_unit_find(units->name[i].text, strlen(units->name[i].text));
+        if (name[i].unit[0] == '\0')
+            snprintf(name[i].unit, sizeof name[i].unit, "%s", unit);
+    }
+}
+
+static void read_units(const struct sr_head *head, struct sr_csv *csv, struct sr_header *header,
+                       struct names *names)
+{
+    struct sr_csv_span span;
+
+    if (!row_at(head, csv, header->start, names, &span) || span.columns == 0 ||
+        names->count > header->count || !is_units_row(names))
         return;
-    for (size_t i = 0; i < names->count; i++) {
-        const char *unit = sr_unit_find(names->name[i].text, strlen(names->name[i].text));
-        if (header->name[i].unit[0] == '\0' && unit[0] != '\0')
-            snprintf(header->name[i].unit, sizeof header->name[i].unit, "%s", unit);
-    }
+    add_units(header->name, names);
     header->units_line = header->start_line;
     header->start += span.used;
     header->start_line += span.lines;
@@ -244,6 +255,10 @@ static enum sr_status find_numbered(struct sr_header *header, const struct searc
             const struct names own = {.name = header->name, .count = header->count};
             status = fits(search, &own, &header->choice, &ambiguous) ? SR_OK : SR_ERR_COLUMNS;
             break;
+        }
+        if (before.count == names.count && is_units_row(&names)) {
+            add_units(before.name, &names);
+            continue;
         }
         remember(search->closest, &names, line);
         const struct names swap = before;

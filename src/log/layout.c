@@ -38,6 +38,7 @@ static void fill_columns(struct sr_columns *columns, const struct sr_header *hea
     for (size_t i = 0; i < SR_MOTORS_MAX; i++)
         use_column(&columns->motor[i], header, i < choice->n_motors ? choice->motor[i] : -1);
     columns->n_motors = choice->n_motors;
+    columns->electrical_rpm = choice->electrical;
     columns->n_outputs = choice->n_outputs;
     columns->throttle_from_outputs = choice->throttle < 0 && choice->n_outputs >= 2;
     if (columns->throttle_from_outputs)

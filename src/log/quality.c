@@ -11,6 +11,9 @@
 #define FLAT_CREST     2.5  /* the limit lies so many times over the RMS, or it is just the signal */
 #define FLAT_LEAST_DPS 20.0 /* no gyro's range ends below this */
 
+#define HOLD_LEAST   1.8 /* rows a new value, from which the gyro is taken to be slower than the log */
+#define HOLD_CHANGES 100 /* fewer changes than this are no motion at all */
+
 struct axis_range {
     double low, high, mean, rms;
 };
@@ -78,6 +81,27 @@ static void mark_axis(const double *x, size_t n, unsigned char *flat, double *li
     }
 }
 
+/*
+ * A gyro that is read less often than rows are written repeats itself: what it can
+ * show ends at half its own rate.
+ */
+static bool note_hold(struct sr_log *log, const struct sr_store *store)
+{
+    const double *const *x = (const double *const *)store->rate;
+    size_t changes = 1;
+
+    for (size_t i = 1; i < store->count; i++)
+        changes += x[0][i] != x[0][i - 1] || x[1][i] != x[1][i - 1] || x[2][i] != x[2][i - 1];
+    const double hold = (double)store->count / (double)changes;
+    if (hold < HOLD_LEAST || changes < HOLD_CHANGES)
+        return true;
+    log->quality.nyquist_hz = log->rate_hz / (2.0 * hold);
+    return sr_log_note(
+        log,
+        "the rates change once in %.3g rows: the gyro was read at %.4g Hz, and shows nothing above %.4g Hz",
+        hold, log->rate_hz / hold, log->quality.nyquist_hz);
+}
+
 enum sr_status sr_quality_clipping(struct sr_log *log, const struct sr_store *store, struct sr_error *err)
 {
     unsigned char *flat = calloc(store->count / 8 + 1, 1);
@@ -91,6 +115,8 @@ enum sr_status sr_quality_clipping(struct sr_log *log, const struct sr_store *st
         for (unsigned bits = flat[i]; bits != 0; bits &= bits - 1U)
             quality->clipped++;
     free(flat);
+    if (!note_hold(log, store))
+        return sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
     if (quality->clipped > 0 &&
         !sr_log_note(log,
                      "%llu samples stand on the sensor's limit of %.4g deg/s: the true motion was larger",

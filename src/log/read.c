@@ -124,6 +124,12 @@ static enum sr_status check_text(struct reader *reader)
     return SR_OK;
 }
 
+static enum sr_status too_long(const struct reader *reader)
+{
+    return sr_fail(reader->err, SR_ERR_FORMAT, reader->log.name, reader->line,
+                   "a line of more than %zu bytes: this is no CSV log from here on", BLOCK_BYTES);
+}
+
 /* Understand the head of the file: header, columns, units. */
 static enum sr_status read_head(struct reader *reader)
 {
@@ -144,6 +150,8 @@ static enum sr_status read_head(struct reader *reader)
                                                      memchr(reader->block, '\r', reader->size) != NULL
                                                  ? '\r'
                                                  : '\n'};
+    if (!reader->ended && memchr(reader->block, head.line_end, reader->size) == NULL)
+        return too_long(reader);
     status = sr_header_find(&reader->header, &head, &reader->spec, counted, reader->err);
     if (status == SR_OK)
         status = sr_layout_make(&reader->layout, &reader->log, &head, &reader->header, counted, reader->err);
@@ -177,10 +185,10 @@ static enum sr_status read_block(struct reader *reader)
         return status;
     reader->line += reader->rows.lines;
     consume(reader, used);
-    if (reader->size >= BLOCK_BYTES)
-        return sr_fail(reader->err, SR_ERR_FORMAT, reader->log.name, reader->line,
-                       "a line of more than %zu bytes: this is no CSV log from here on", BLOCK_BYTES);
-    return SR_OK;
+    /* zeros behind the last row: a card that lost power while the file was growing */
+    while (reader->size > 0 && reader->block[reader->size - 1] == '\0')
+        reader->size--;
+    return reader->size >= BLOCK_BYTES ? too_long(reader) : SR_OK;
 }
 
 static enum sr_status read_body(struct reader *reader)
@@ -194,6 +202,8 @@ static enum sr_status read_body(struct reader *reader)
         status = fill(reader, 2 * BLOCK_BYTES);
         if (status != SR_OK)
             break;
+        while (reader->ended && reader->size > 0 && reader->block[reader->size - 1] == '\0')
+            reader->size--;
     }
     return status != SR_OK ? status : sr_store_finish(&reader->store, reader->log.name, reader->err);
 }
@@ -270,6 +280,8 @@ static enum sr_status finish(struct reader *reader)
         status = sr_channels_make(log, &store->slow, reader->options, err);
     if (status == SR_OK)
         status = sr_airborne_find(log, reader->options, err);
+    if (status == SR_OK)
+        status = sr_quality_low_pass(log, err);
     return status;
 }
 

@@ -8,6 +8,7 @@
 #include "log/number.h"
 
 #define ALL_RATES 7U
+#define MOST      1e12 /* no rate, throttle or speed is written in larger numbers: broken text */
 
 /* The row being read. */
 struct scratch {
@@ -90,7 +91,8 @@ static const char *scan(const struct scratch *s, enum sr_slot slot, const char *
 {
     if (slot == SR_SLOT_TIME)
         return sr_stamp_scan(text, end, s->layout->comma, &value->whole, &value->number);
-    return sr_number_scan(text, end, s->layout->comma, &value->number);
+    const char *stop = sr_number_scan(text, end, s->layout->comma, &value->number);
+    return stop != NULL && fabs(value->number) < MOST ? stop : NULL;
 }
 
 static void store(struct scratch *s, enum sr_slot slot, const struct value *value)

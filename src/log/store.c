@@ -5,8 +5,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define FIRST_ROOM   16384
-#define JUMP_MAX_S   3600.0       /* [s] a longer gap is no gap of a flight: unit or stamp is wrong */
+#define FIRST_ROOM 16384
+#define JUMP_MAX_S 3600.0 /* [s] a longer gap is no gap of a flight: unit or stamp is wrong */
+#define SPAN_FREE_S                                                                                          \
+    10000.0 /* [s] of log that need no excuse; beyond, a row may stand for a slow cell or so */
+#define ROW_SPAN_S   (4.0 * SR_SLOW_STEP_S)
 #define STRAY_ROWS   16           /* rows before such a jump that are dropped as strays */
 #define COUNTER_SPAN 4294967296.0 /* values of a 32-bit counter */
 
@@ -167,6 +170,10 @@ static enum sr_status settle_last(struct sr_store *store, size_t line, const cha
             "the time jumps ahead by %.4g s: is its unit right (--time-unit), or are these several flights "
             "(split the file)",
             step_s);
+    if (store->time_s[last] > SPAN_FREE_S + ROW_SPAN_S * (double)store->count)
+        return sr_fail(err, SR_ERR_TIME, file, line,
+                       "%zu rows span %.4g s: is the time's unit right (--time-unit)", store->count,
+                       store->time_s[last]);
     if (store->slow.channels > 0 && !slow_add(&store->slow, store->time_s[last], store->pending))
         return sr_fail(err, SR_ERR_MEMORY, file, 0, "out of memory");
     return SR_OK;
