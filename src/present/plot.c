@@ -55,8 +55,8 @@ static bool within(double value, double low, double high)
     return value >= low && value <= high;
 }
 
-static enum sr_status check(const struct sr_plot_flight *flight, const struct sr_plot_options *options,
-                            struct sr_error *err)
+enum sr_status sr_plot_check(const struct sr_plot_flight *flight, const struct sr_plot_options *options,
+                             struct sr_error *err)
 {
     const char *wrong = NULL;
 
@@ -159,22 +159,18 @@ static enum sr_status deliver(const struct sr_bytes *picture, const char *output
     return SR_OK;
 }
 
-enum sr_status sr_plot_flight(const struct sr_plot_flight *flight, const struct sr_plot_options *options,
-                              struct sr_error *err)
+enum sr_status sr_plot_run(const struct sr_script *script, const struct sr_plot_options *options,
+                           struct sr_error *err)
 {
-    struct sr_script script = {0};
     struct sr_bytes picture = {0};
-    enum sr_status status = check(flight, options, err);
+    enum sr_status status = SR_OK;
 
-    if (status != SR_OK)
-        return status;
-    status = make_script(&script, flight, options, err);
     /* The script is kept first: it is what one wants to see when gnuplot then fails. */
-    if (status == SR_OK && options->script != NULL)
-        status = sr_file_write(options->script, script.data, script.length, err);
+    if (options->script != NULL)
+        status = sr_file_write(options->script, script->data, script->length, err);
     if (status == SR_OK)
         status =
-            sr_gnuplot_run(options->gnuplot, script.data, script.length,
+            sr_gnuplot_run(options->gnuplot, script->data, script->length,
                            options->timeout_s > 0 ? options->timeout_s : SR_GNUPLOT_TIMEOUT_S, &picture, err);
     if (status == SR_OK)
         status = check_whole(&picture, options->format, err);
@@ -183,6 +179,19 @@ enum sr_status sr_plot_flight(const struct sr_plot_flight *flight, const struct 
     if (status == SR_OK)
         status = deliver(&picture, options->output, err);
     free(picture.data);
+    return status;
+}
+
+enum sr_status sr_plot_flight(const struct sr_plot_flight *flight, const struct sr_plot_options *options,
+                              struct sr_error *err)
+{
+    struct sr_script script = {0};
+    enum sr_status status = sr_plot_check(flight, options, err);
+
+    if (status == SR_OK)
+        status = make_script(&script, flight, options, err);
+    if (status == SR_OK)
+        status = sr_plot_run(&script, options, err);
     sr_script_release(&script);
     return status;
 }

@@ -19,6 +19,14 @@ enum sr_status sr_plot_orders(struct sr_script *script, const struct sr_plot_fli
 enum sr_status sr_plot_in_text(struct sr_script *script, const struct sr_plot_flight *flight,
                                const struct sr_plot_options *options, struct sr_error *err);
 
+/* Whether flight and options can be drawn at all. Errors: SR_ERR_ARGUMENT. */
+enum sr_status sr_plot_check(const struct sr_plot_flight *flight, const struct sr_plot_options *options,
+                             struct sr_error *err);
+
+/* Run a whole script, check what comes out and deliver it as the options say. Errors: as sr_plot_flight(). */
+enum sr_status sr_plot_run(const struct sr_script *script, const struct sr_plot_options *options,
+                           struct sr_error *err);
+
 /*
  * The rate spectrum of a flight: for each bin, [deg/s RMS] of what lies in one resolution cell (window's
  * noise bandwidth), all axes together, mean over slices, so that a line's top reads its RMS amplitude.
