@@ -130,8 +130,8 @@ static void test_score_says_what_a_pilot_needs(void **state)
     assert_says(text, "3.42 px  19 seconds in 20 stay below it (95 % interval 3.01 to 3.88)");
     assert_says(text, "1.00 px  headroom -10.7 dB");
     assert_says(text, "12 %   of 38 s in the air; median 2.50 px, RMS 2.62 px");
-    assert_says(text, "0.410 px");
-    assert_says(text, "roll 0.500, pitch 3.00, yaw 0.750 px RMS");
+    assert_says(text, "0.41 px");
+    assert_says(text, "roll 0.50, pitch 3.00, yaw 0.75 px RMS");
     assert_says(text, "15.6 to 62.5");
     assert_says(text, "grain     over 1000  not seen: this log ends at 500 Hz");
     assert_says(text, "212.4");
@@ -161,7 +161,7 @@ static void test_score_gives_moments_in_footage_time(void **state)
 static void test_every_verdict_and_cause_has_words(void **state)
 {
     static const char *const heads[] = {"STEADY  ", "MARGINAL  ", "WOBBLY  ", "UNPROVEN  "};
-    static const char *const causes[] = {"  -\n", "  order 2\n", "  fixed\n", "  folded from 1210 Hz\n",
+    static const char *const causes[] = {"  27.6\n", "  order 2\n", "  fixed\n", "  folded from 1210 Hz\n",
                                          "  broadband\n"};
     struct made made;
     (void)state;
@@ -201,7 +201,7 @@ static void test_table_counts_failures(void **state)
     struct page page;
     page_open(&page);
     sr_score_table(page.out, &plain, lines, 2, 1);
-    assert_says(page_text(&page), "steady        0.500          1.00         +6.0    100 %  a.csv\n");
+    assert_says(page_text(&page), "steady         0.50          1.00         +6.0    100 %  a.csv\n");
     assert_says(page_text(&page), "b?.csv");
     assert_says(page_text(&page), "1 of 3 logs could not be scored.");
     page_close(&page);

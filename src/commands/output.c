@@ -51,9 +51,14 @@ int usage_hint(const char *verb)
     return EXIT_USAGE;
 }
 
+/* Why stdout failed first; 0: it did not, or the reason was lost in a write of the C library's own. */
+static int stdout_errno;
+
 bool output_flush(void)
 {
-    return fflush(stdout) == 0 && !ferror(stdout);
+    if (fflush(stdout) != 0 && stdout_errno == 0)
+        stdout_errno = errno;
+    return !ferror(stdout);
 }
 
 /* Ask the pipe itself: the errno of the write that failed may be long gone. */
@@ -66,13 +71,8 @@ static bool reader_is_gone(void)
 
 int output_close(int status)
 {
-    bool failed = ferror(stdout) != 0;
-    int why = 0;
-
-    if (fflush(stdout) != 0) {
-        failed = true;
-        why = errno;
-    }
+    bool failed = !output_flush() || stdout_errno != 0;
+    int why = stdout_errno;
     bool quiet = failed && (why == EPIPE || reader_is_gone());
     if (fclose(stdout) != 0 && !failed) {
         failed = true;

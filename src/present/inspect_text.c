@@ -88,8 +88,11 @@ static void print_clock(FILE *out, const struct sr_log *log)
 
     fprintf(out, "  %-12s %.1f s, %" PRIu64 " rows at %.6g Hz (sees up to %.6g Hz)\n", "length",
             q->duration_s, q->rows, q->rate_hz, q->nyquist_hz);
-    fprintf(out, "  %-12s jitter %.3g us%s%s\n", "clock", q->jitter_us,
-            q->resampled ? ", resampled to an even step" : "",
+    if (q->jitter_us < 0.01)
+        fprintf(out, "  %-12s no jitter to speak of", "clock");
+    else
+        fprintf(out, "  %-12s jitter %.3g us", "clock", q->jitter_us);
+    fprintf(out, "%s%s\n", q->resampled ? ", resampled to an even step" : "",
             q->coarse_stamps ? ", stamps too coarse: time counted from rows" : "");
     if (log->n_runs > 1 || q->gaps > 0)
         fprintf(out, "  %-12s %zu, about %" PRIu64 " rows lost; %zu unbroken runs\n", "gaps", q->gaps,
@@ -138,7 +141,7 @@ void sr_inspect_text(FILE *out, const struct sr_style *style, const struct sr_in
     char mean[32], sd[32], peak[32];
 
     fputs(sr_ink(style, SR_INK_STRONG), out);
-    sr_print_safe(out, report->log->name);
+    sr_print_safe(out, sr_log_title(report->log->name));
     fprintf(out, "%s\n", sr_ink(style, SR_INK_PLAIN));
     print_columns(out, &report->log->columns);
     print_clock(out, report->log);

@@ -2,6 +2,7 @@
 #include "notes.h"
 
 #include <math.h>
+#include <string.h>
 
 static void note(FILE *out, const struct sr_style *style, const char *text)
 {
@@ -23,6 +24,11 @@ size_t sr_notes_text(FILE *out, const struct sr_style *style, const struct sr_lo
     for (size_t i = 0; i < log->n_notes; i++)
         note(out, style, log->notes[i]);
     return count;
+}
+
+const char *sr_log_title(const char *name)
+{
+    return strcmp(name, "-") == 0 ? "standard input" : name;
 }
 
 void sr_camera_line(const struct sr_camera *camera, char *text, size_t size)

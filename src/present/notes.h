@@ -16,6 +16,9 @@ size_t sr_notes_text(FILE *out, const struct sr_style *style, const struct sr_lo
 /* "1920x1080 at 60 fps, readout 16 ms, exposure 1 ms, 95 deg rectilinear, tilt 20 deg" into text[size]. */
 void sr_camera_line(const struct sr_camera *camera, char *text, size_t size);
 
+/* The name of a log for a reader: "standard input" for "-". */
+const char *sr_log_title(const char *name);
+
 /* "62.5 to 250", "below 15.6" or "over 1000" into text[size]. */
 void sr_band_range(double low_hz, double high_hz, char *text, size_t size);
 

@@ -9,6 +9,16 @@
 
 enum { BAR_CELLS = 12, PEAKS_SHOWN = 3 };
 
+/* Pixels: hundredths, thousandths where there is little to see. */
+static const char *px_text(double px, char *text, size_t size)
+{
+    if (!isfinite(px))
+        snprintf(text, size, "-");
+    else
+        snprintf(text, size, "%.*f", px >= 99.5 ? 0 : px >= 9.95 ? 1 : px >= 0.0995 ? 2 : 3, px);
+    return text;
+}
+
 static enum sr_ink verdict_ink(enum sr_verdict verdict)
 {
     switch (verdict) {
@@ -43,7 +53,7 @@ static void print_headline(FILE *out, const struct sr_style *style, const struct
     const enum sr_verdict verdict = report->score->verdict;
     const char *name = sr_verdict_name(verdict);
 
-    sr_print_safe(out, report->log->name);
+    sr_print_safe(out, sr_log_title(report->log->name));
     fprintf(out, "  %s", sr_ink(style, verdict_ink(verdict)));
     for (; *name != '\0'; name++)
         fputc(toupper((unsigned char)*name), out);
@@ -55,20 +65,18 @@ static void print_numbers(FILE *out, const struct sr_score *score)
     char a[32], b[32], c[32];
 
     fprintf(out, "\n  wobble    %6s px  19 seconds in 20 stay below it (95 %% interval %s to %s)\n",
-            sr_format_value(score->wobble_px.value, a, sizeof a),
-            sr_format_value(score->wobble_px.low, b, sizeof b),
-            sr_format_value(score->wobble_px.high, c, sizeof c));
-    fprintf(out, "  threshold %6s px  headroom %+.1f dB\n", sr_format_value(score->threshold_px, a, sizeof a),
+            px_text(score->wobble_px.value, a, sizeof a), px_text(score->wobble_px.low, b, sizeof b),
+            px_text(score->wobble_px.high, c, sizeof c));
+    fprintf(out, "  threshold %6s px  headroom %+.1f dB\n", px_text(score->threshold_px, a, sizeof a),
             score->headroom_db);
     fprintf(out, "  steady    %6.0f %%   of %.0f s in the air; median %s px, RMS %s px\n",
-            100.0 * score->steady_share, score->airborne_s, sr_format_value(score->median_px, a, sizeof a),
-            sr_format_value(score->rms_px, b, sizeof b));
+            100.0 * score->steady_share, score->airborne_s, px_text(score->median_px, a, sizeof a),
+            px_text(score->rms_px, b, sizeof b));
     fprintf(out, "  smear     %6s px  blur within the exposure, beside the wobble\n",
-            sr_format_value(score->smear_px, a, sizeof a));
+            px_text(score->smear_px, a, sizeof a));
     fprintf(out, "  axes      roll %s, pitch %s, yaw %s px RMS\n",
-            sr_format_value(score->axis_px[SR_ROLL], a, sizeof a),
-            sr_format_value(score->axis_px[SR_PITCH], b, sizeof b),
-            sr_format_value(score->axis_px[SR_YAW], c, sizeof c));
+            px_text(score->axis_px[SR_ROLL], a, sizeof a), px_text(score->axis_px[SR_PITCH], b, sizeof b),
+            px_text(score->axis_px[SR_YAW], c, sizeof c));
 }
 
 static void print_bands(FILE *out, const struct sr_style *style, const struct sr_score_report *report)
@@ -88,8 +96,7 @@ static void print_bands(FILE *out, const struct sr_style *style, const struct sr
             fprintf(out, "not seen: this log ends at %.0f Hz\n", report->log->quality.nyquist_hz);
             continue;
         }
-        fprintf(out, "%7s  %4.0f %%  ", sr_format_value(band->wobble_px, value, sizeof value),
-                100.0 * band->share);
+        fprintf(out, "%7s  %4.0f %%  ", px_text(band->wobble_px, value, sizeof value), 100.0 * band->share);
         sr_print_bar(out, style, band->wobble_px, score->threshold_px, BAR_CELLS);
         fputc('\n', out);
     }
@@ -123,20 +130,23 @@ static void cause_text(const struct sr_peak *peak, char *text, size_t size)
 static void print_peaks(FILE *out, const struct sr_style *style, const struct sr_score *score)
 {
     char rate[32], px[32], waves[32], cause[64];
+    bool known = false;
 
     if (score->n_peaks == 0) {
         fprintf(out, "\n  No single line carries the wobble: it is spread over all frequencies.\n");
         return;
     }
-    fprintf(out, "\n  %sstrongest lines%s  Hz   deg/s      px   share   waves  crawl Hz  cause\n",
-            sr_ink(style, SR_INK_STRONG), sr_ink(style, SR_INK_PLAIN));
+    for (size_t i = 0; i < score->n_peaks && i < PEAKS_SHOWN; i++)
+        known = known || score->peaks[i].cause != SR_CAUSE_UNDECIDED;
+    fprintf(out, "\n  %sstrongest lines  Hz   deg/s      px   share   waves  crawl Hz%s%s\n",
+            sr_ink(style, SR_INK_STRONG), known ? "  cause" : "", sr_ink(style, SR_INK_PLAIN));
     for (size_t i = 0; i < score->n_peaks && i < PEAKS_SHOWN; i++) {
         const struct sr_peak *peak = &score->peaks[i];
         cause_text(peak, cause, sizeof cause);
-        fprintf(out, "  %17.1f %7s %7s  %4.0f %%  %6s  %8.1f  %s\n", peak->hz,
-                sr_format_value(peak->rate_dps, rate, sizeof rate),
-                sr_format_value(peak->wobble_px, px, sizeof px), 100.0 * peak->share,
-                sr_format_value(peak->waves, waves, sizeof waves), peak->crawl_hz, cause);
+        fprintf(out, "  %17.1f %7s %7s  %4.0f %%  %6s  %8.1f%s%s\n", peak->hz,
+                sr_format_value(peak->rate_dps, rate, sizeof rate), px_text(peak->wobble_px, px, sizeof px),
+                100.0 * peak->share, sr_format_value(peak->waves, waves, sizeof waves), peak->crawl_hz,
+                known ? "  " : "", known ? cause : "");
     }
 }
 
@@ -153,9 +163,12 @@ static void print_worst(FILE *out, const struct sr_style *style, const struct sr
             footage ? "time in the footage" : "time from the start of the log");
     for (size_t i = 0; i < score->n_worst; i++) {
         const struct sr_moment *moment = &score->worst[i];
+        /* Past the first, only what shows in footage is worth a jump to it. */
+        if (i > 0 && moment->wobble_px < score->threshold_px)
+            continue;
         sr_format_clock(moment->from_s + offset_s, from, sizeof from);
         sr_format_clock(moment->to_s + offset_s, to, sizeof to);
-        fprintf(out, "  %8s to %-8s %6s px", from, to, sr_format_value(moment->wobble_px, px, sizeof px));
+        fprintf(out, "  %8s to %-8s %6s px", from, to, px_text(moment->wobble_px, px, sizeof px));
         if (moment->hz > 0.0)
             fprintf(out, "  mostly at %.0f Hz", moment->hz);
         if (moment->hz > 0.0 && moment->cause != SR_CAUSE_UNDECIDED)
@@ -186,10 +199,10 @@ void sr_score_table(FILE *out, const struct sr_style *style, const struct sr_sco
         const struct sr_score_line *line = &lines[i];
         fprintf(out, "%s%-8s%s  %9s  %12s  %+11.1f  %5.0f %%  ", sr_ink(style, verdict_ink(line->verdict)),
                 sr_verdict_name(line->verdict), sr_ink(style, SR_INK_PLAIN),
-                sr_format_value(line->wobble_px, px, sizeof px),
-                sr_format_value(line->threshold_px, threshold, sizeof threshold), line->headroom_db,
+                px_text(line->wobble_px, px, sizeof px),
+                px_text(line->threshold_px, threshold, sizeof threshold), line->headroom_db,
                 100.0 * line->steady_share);
-        sr_print_safe(out, line->name);
+        sr_print_safe(out, sr_log_title(line->name));
         fputc('\n', out);
     }
     if (failed > 0)
