@@ -88,6 +88,9 @@ struct sr_score_report {
     double footage_offset_s; /* [s] footage time of the log's first sample; NAN: unknown */
 };
 
+/* Name, verdict, and the verdict in plain words: the first line of a block. */
+void sr_score_headline(FILE *out, const struct sr_style *style, const struct sr_score_report *report);
+
 /* One block a flight. */
 void sr_score_text(FILE *out, const struct sr_style *style, const struct sr_score_report *report);
 

@@ -4,7 +4,7 @@
 #include <inttypes.h>
 #include <math.h>
 
-#include "json.h"
+#include "score_json.h"
 
 static json_t *interval(const struct sr_score *score, bool *failed)
 {
@@ -106,32 +106,39 @@ static json_t *worst(const struct sr_score_report *report, bool *failed)
     return array;
 }
 
-enum sr_status sr_score_json(FILE *out, const struct sr_score_report *report, struct sr_error *err)
+json_t *sr_json_score(const struct sr_score_report *report, const char *schema, bool *failed)
 {
     const struct sr_score *score = report->score;
     json_t *root = json_object();
     char fingerprint[20];
-    bool failed = root == NULL;
 
     snprintf(fingerprint, sizeof fingerprint, "%016" PRIx64, report->log->fingerprint);
-    sr_json_set(root, "schema", sr_json_text("stillrow.score/1"), &failed);
-    sr_json_set(root, "log", sr_json_text(report->log->name), &failed);
-    sr_json_set(root, "verdict", sr_json_text(sr_verdict_name(score->verdict)), &failed);
-    sr_json_set(root, "wobble_px", interval(score, &failed), &failed);
-    sr_json_set(root, "threshold_px", sr_json_number(score->threshold_px), &failed);
-    sr_json_set(root, "headroom_db", sr_json_number(score->headroom_db), &failed);
-    sr_json_set(root, "steady_share", sr_json_number(score->steady_share), &failed);
-    sr_json_set(root, "airborne_s", sr_json_number(score->airborne_s), &failed);
-    sr_json_set(root, "slices", sr_json_count(score->slices), &failed);
-    sr_json_set(root, "smear_px", sr_json_number(score->smear_px), &failed);
-    sr_json_set(root, "axis_px", axes(score, &failed), &failed);
-    sr_json_set(root, "bands", bands(score, &failed), &failed);
-    sr_json_set(root, "peaks", peaks(score, &failed), &failed);
-    sr_json_set(root, "rest_share", sr_json_number(score->rest_share), &failed);
-    sr_json_set(root, "worst", worst(report, &failed), &failed);
-    sr_json_set(root, "quality", sr_json_quality(report->log, &failed), &failed);
-    sr_json_set(root, "camera", sr_json_camera(report->rig, &failed), &failed);
-    sr_json_set(root, "window", sr_json_text(sr_window_name(report->slices->window)), &failed);
-    sr_json_set(root, "fingerprint", sr_json_text(fingerprint), &failed);
+    sr_json_set(root, "schema", sr_json_text(schema), failed);
+    sr_json_set(root, "log", sr_json_text(report->log->name), failed);
+    sr_json_set(root, "verdict", sr_json_text(sr_verdict_name(score->verdict)), failed);
+    sr_json_set(root, "wobble_px", interval(score, failed), failed);
+    sr_json_set(root, "threshold_px", sr_json_number(score->threshold_px), failed);
+    sr_json_set(root, "headroom_db", sr_json_number(score->headroom_db), failed);
+    sr_json_set(root, "steady_share", sr_json_number(score->steady_share), failed);
+    sr_json_set(root, "airborne_s", sr_json_number(score->airborne_s), failed);
+    sr_json_set(root, "slices", sr_json_count(score->slices), failed);
+    sr_json_set(root, "smear_px", sr_json_number(score->smear_px), failed);
+    sr_json_set(root, "axis_px", axes(score, failed), failed);
+    sr_json_set(root, "bands", bands(score, failed), failed);
+    sr_json_set(root, "peaks", peaks(score, failed), failed);
+    sr_json_set(root, "rest_share", sr_json_number(score->rest_share), failed);
+    sr_json_set(root, "worst", worst(report, failed), failed);
+    sr_json_set(root, "quality", sr_json_quality(report->log, failed), failed);
+    sr_json_set(root, "camera", sr_json_camera(report->rig, failed), failed);
+    sr_json_set(root, "window", sr_json_text(sr_window_name(report->slices->window)), failed);
+    sr_json_set(root, "fingerprint", sr_json_text(fingerprint), failed);
+    return root;
+}
+
+enum sr_status sr_score_json(FILE *out, const struct sr_score_report *report, struct sr_error *err)
+{
+    bool failed = false;
+    json_t *root = sr_json_score(report, "stillrow.score/1", &failed);
+
     return sr_json_write(out, root, failed, err);
 }

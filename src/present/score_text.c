@@ -48,7 +48,7 @@ static const char *verdict_words(enum sr_verdict verdict)
     return "";
 }
 
-static void print_headline(FILE *out, const struct sr_style *style, const struct sr_score_report *report)
+void sr_score_headline(FILE *out, const struct sr_style *style, const struct sr_score_report *report)
 {
     const enum sr_verdict verdict = report->score->verdict;
     const char *name = sr_verdict_name(verdict);
@@ -93,7 +93,9 @@ static void print_bands(FILE *out, const struct sr_style *style, const struct sr
                       range, sizeof range);
         fprintf(out, "  %-6s %12s  ", sr_band_name(name), range);
         if (!band->seen) {
-            fprintf(out, "not seen: this log ends at %.0f Hz\n", report->log->quality.nyquist_hz);
+            fprintf(out, "not seen: this log %s %.0f Hz\n",
+                    score->sees_hz < report->log->quality.nyquist_hz ? "looks filtered above" : "ends at",
+                    score->sees_hz);
             continue;
         }
         fprintf(out, "%7s  %4.0f %%  ", px_text(band->wobble_px, value, sizeof value), 100.0 * band->share);
@@ -179,7 +181,7 @@ static void print_worst(FILE *out, const struct sr_style *style, const struct sr
 
 void sr_score_text(FILE *out, const struct sr_style *style, const struct sr_score_report *report)
 {
-    print_headline(out, style, report);
+    sr_score_headline(out, style, report);
     print_numbers(out, report->score);
     print_bands(out, style, report);
     print_peaks(out, style, report->score);
