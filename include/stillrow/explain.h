@@ -29,17 +29,19 @@ enum sr_speed_source {
 
 /* A track: where one peak's line lies in each slice. */
 struct sr_track {
-    double *hz;        /* [slices] [Hz], NAN where it does not stand out */
-    double *wobble_px; /* [slices] [px RMS] of the line in that slice */
+    double *hz;                        /* [slices] [Hz], NAN where it does not stand out */
+    double *wobble_px;                 /* [slices] [px RMS] of the line in that slice */
+    double motor_share[SR_MOTORS_MAX]; /* of its energy, by motor, sums to 1; all 0 where it cannot be told */
 };
 
 struct sr_causes {
     enum sr_speed_source source;
-    bool
-        electrical; /* motor speeds are electrical (pole pairs unknown): orders are of the electrical speed */
-    double
-        speed_spread; /* (95th - 5th percentile) / median of the speed (or of sqrt(throttle)) over slices */
-    double mean_rpm;  /* [rpm] over slices and motors, NAN without motor speeds */
+    /* Motor speeds are electrical, and the rig does not give the pole pairs. Where the lines give them away
+     * (pole_pairs > 0), orders are of the motor speed all the same; else of the electrical speed. */
+    bool electrical;
+    double pole_pairs;   /* worked out from the lines, 0: not */
+    double speed_spread; /* (95th - 5th percentile) / median of the speed (or of sqrt(throttle)), NAN: none */
+    double mean_rpm;     /* [rpm] over slices and motors, NAN without motor speeds */
     size_t slices;
     size_t n_tracks; /* one for each of score->peaks, in their order */
     struct sr_track tracks[SR_PEAKS_MAX];

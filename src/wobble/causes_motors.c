@@ -1,0 +1,225 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Which motor an order comes from. Motors of one craft turn at slightly different speeds, so the shape of the
+ * line in each slice, fitted by one line a motor, tells how much of it each carries.
+ */
+#include <gsl/gsl_rng.h>
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "tracks.h"
+
+#define LOBE_FINE    16   /* table steps a bin */
+#define LOBE_REACH   4    /* [bins] to each side */
+#define LOBE_POINTS  64   /* of the window */
+#define SHARE_MAIN   0.55 /* of the energy, that makes a motor the one */
+#define DRAWS        100  /* resamples of the slices... */
+#define DRAWS_AGREE  0.97 /* ...this part of which must name the same motor */
+#define SEED         20240229UL
+#define SLICES_LEAST 4
+#define ROUNDS_AGAIN 60
+#define ROUNDS       400
+
+/* Normal equations of the shares: shapes against shapes, shapes against the line. */
+struct equations {
+    double shapes[SR_MOTORS_MAX][SR_MOTORS_MAX]; /* [m][n], n <= m */
+    double line[SR_MOTORS_MAX];
+};
+
+struct fit {
+    double lobe[LOBE_FINE * LOBE_REACH + 2]; /* power of a line of energy 1, by distance from its middle */
+    const struct sr_gram *gram;
+    const struct sr_speeds *speeds;
+    size_t motors;
+    size_t used;             /* slices */
+    struct equations *slice; /* [slices] of each slice used */
+    double *shape;           /* [motors][bins] of one slice */
+};
+
+/* A window's response at fractions of a bin, by its definition; sums to 1 over whole bins (Parseval). */
+static void fill_lobe(struct fit *fit, enum sr_window window)
+{
+    const double two_pi = 6.283185307179586;
+    double w[LOBE_POINTS], energy = 0;
+
+    sr_window_fill(window, w, LOBE_POINTS);
+    for (size_t n = 0; n < LOBE_POINTS; n++)
+        energy += w[n] * w[n];
+    for (size_t d = 0; d < LOBE_FINE * LOBE_REACH + 2; d++) {
+        double re = 0, im = 0, turn = two_pi * (double)d / LOBE_FINE / LOBE_POINTS;
+        for (size_t n = 0; n < LOBE_POINTS; n++) {
+            re += w[n] * cos(turn * (double)n);
+            im += w[n] * sin(turn * (double)n);
+        }
+        fit->lobe[d] = (re * re + im * im) / (LOBE_POINTS * energy);
+    }
+}
+
+static double lobe_at(const struct fit *fit, double bins)
+{
+    double at = fabs(bins) * LOBE_FINE;
+    if (at >= LOBE_FINE * LOBE_REACH)
+        return 0;
+    size_t d = (size_t)at;
+    return fit->lobe[d] + (at - (double)d) * (fit->lobe[d + 1] - fit->lobe[d]);
+}
+
+static void add_line(const struct fit *fit, double hz, double share, size_t low, size_t high, double *shape)
+{
+    double bin = sr_fold_hz(hz, fit->gram->rate_hz) / fit->gram->bin_hz;
+    for (size_t k = low; k <= high; k++)
+        shape[k] += share * lobe_at(fit, (double)k - bin);
+}
+
+/* What motor channel c at that order would leave in slice i, of energy 1. */
+static void draw_shape(const struct fit *fit, size_t i, size_t c, double f0, size_t low, size_t high,
+                       double *shape)
+{
+    const double *step = fit->speeds->step + (i * fit->speeds->channels + c) * SR_SLICE_STEPS;
+    memset(shape + low, 0, (high - low + 1) * sizeof *shape);
+    for (size_t j = 0; j < SR_SLICE_STEPS; j++) {
+        double before = step[j > 0 ? j - 1 : 0], after = step[j + 1 < SR_SLICE_STEPS ? j + 1 : j];
+        double slope = (after - before) / (j > 0 && j + 1 < SR_SLICE_STEPS ? 2 : 1);
+        double share = fit->speeds->share[j] / 2;
+        add_line(fit, f0 * (step[j] - slope / 4), share, low, high, shape);
+        add_line(fit, f0 * (step[j] + slope / 4), share, low, high, shape);
+    }
+}
+
+static void add_slice(struct fit *fit, size_t order, size_t i)
+{
+    size_t low, high, bins = fit->gram->bins;
+    const double *excess = fit->gram->excess + i * bins, *energy = fit->gram->energy + i * bins;
+    double sum = 0, floor = 0, f0 = (double)order * fit->speeds->mean_hz;
+
+    sr_order_window(fit->gram, fit->speeds, order, SR_LOBE_BINS, i, &low, &high);
+    if (low > high || !fit->speeds->known[i])
+        return;
+    for (size_t k = low; k <= high; k++) {
+        sum += excess[k];
+        floor += energy[k] - excess[k];
+    }
+    if (!(sum > floor))
+        return;
+    struct equations *e = &fit->slice[fit->used++];
+    for (size_t m = 0; m < fit->motors; m++) {
+        double *shape = fit->shape + m * bins;
+        draw_shape(fit, i, m + 1, f0, low, high, shape);
+        for (size_t k = low; k <= high; k++)
+            e->line[m] += shape[k] * excess[k] / sum;
+        for (size_t n = 0; n <= m; n++)
+            for (size_t k = low; k <= high; k++)
+                e->shapes[m][n] += shape[k] * fit->shape[n * bins + k];
+    }
+}
+
+static void add_equations(struct equations *sum, const struct equations *e, size_t motors)
+{
+    for (size_t m = 0; m < motors; m++) {
+        sum->line[m] += e->line[m];
+        for (size_t n = 0; n <= m; n++)
+            sum->shapes[m][n] += e->shapes[m][n];
+    }
+}
+
+/* Least squares with no share below 0, one share at a time until it settles; from share[] on, summing to 1.
+ */
+static void solve_shares(const struct equations *e, size_t motors, int rounds, double *share)
+{
+    double sum = 0;
+    for (int round = 0; round < rounds; round++) {
+        for (size_t m = 0; m < motors; m++) {
+            double rest = e->line[m];
+            for (size_t n = 0; n < motors; n++)
+                if (n != m)
+                    rest -= share[n] * (n < m ? e->shapes[m][n] : e->shapes[n][m]);
+            share[m] = e->shapes[m][m] > 0 ? fmax(rest / e->shapes[m][m], 0) : 0;
+        }
+    }
+    for (size_t m = 0; m < motors; m++)
+        sum += share[m];
+    for (size_t m = 0; m < motors && sum > 0; m++)
+        share[m] /= sum;
+}
+
+static size_t strongest(const double *share, size_t motors)
+{
+    size_t best = 0;
+    for (size_t m = 1; m < motors; m++)
+        if (share[m] > share[best])
+            best = m;
+    return best;
+}
+
+/* Part of the resamples of the slices (Efron 1979) that have the same motor strongest. */
+static double agreement(const struct fit *fit, const double *share, gsl_rng *rng)
+{
+    size_t best = strongest(share, fit->motors), agree = 0;
+    for (size_t draw = 0; draw < DRAWS; draw++) {
+        struct equations sum = {{{0}}, {0}};
+        double drawn[SR_MOTORS_MAX];
+        memcpy(drawn, share, sizeof drawn);
+        for (size_t i = 0; i < fit->used; i++)
+            add_equations(&sum, &fit->slice[gsl_rng_uniform_int(rng, fit->used)], fit->motors);
+        solve_shares(&sum, fit->motors, ROUNDS_AGAIN, drawn);
+        agree += strongest(drawn, fit->motors) == best;
+    }
+    return (double)agree / DRAWS;
+}
+
+static void name_motor(const struct fit *fit, gsl_rng *rng, struct sr_motor_shares *shares)
+{
+    struct equations sum = {{{0}}, {0}};
+    double share[SR_MOTORS_MAX] = {0};
+
+    for (size_t i = 0; i < fit->used; i++)
+        add_equations(&sum, &fit->slice[i], fit->motors);
+    solve_shares(&sum, fit->motors, ROUNDS, share);
+    for (size_t m = 0; m < fit->motors; m++)
+        shares->share[fit->speeds->motor[m + 1] - 1] = share[m];
+    size_t best = strongest(share, fit->motors);
+    if (share[best] < SHARE_MAIN)
+        return;
+    bool told = agreement(fit, share, rng) >= DRAWS_AGREE;
+    shares->alike = !told;
+    shares->motor = told ? fit->speeds->motor[best + 1] : 0;
+}
+
+enum sr_status sr_motors_split(struct sr_motor_shares *shares, const struct sr_gram *gram,
+                               const struct sr_speeds *speeds, const struct sr_slices *slices, size_t order,
+                               size_t first, size_t last, struct sr_error *err)
+{
+    struct sr_motor_shares made = {{0}, 0, false};
+    struct fit fit = {.gram = gram, .speeds = speeds};
+    enum sr_status status = SR_OK;
+
+    /* The only motor logged may not be the only one there is. */
+    if (speeds->source != SR_SPEED_MOTORS || speeds->channels < 3 || order == 0) {
+        *shares = made;
+        return SR_OK;
+    }
+    fit.motors = speeds->channels - 1;
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+    fit.slice = calloc(gram->slices, sizeof *fit.slice);
+    fit.shape = calloc(fit.motors, gram->bins * sizeof *fit.shape);
+    if (rng == NULL || fit.slice == NULL || fit.shape == NULL) {
+        status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", gram->slices);
+        goto done;
+    }
+    gsl_rng_set(rng, SEED);
+    fill_lobe(&fit, slices->window);
+    for (size_t i = first; i < last && i < gram->slices; i++)
+        add_slice(&fit, order, i);
+    if (fit.used >= SLICES_LEAST)
+        name_motor(&fit, rng, &made);
+    *shares = made;
+
+done:
+    if (rng != NULL)
+        gsl_rng_free(rng);
+    free(fit.shape);
+    free(fit.slice);
+    return status;
+}

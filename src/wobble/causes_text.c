@@ -1,0 +1,198 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The evidence for a cause, in one sentence that a pilot can act on. */
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "causes.h"
+
+#define CROSSING_TIMES 4.0 /* how much stronger than usual a line must be at one frequency to say so */
+#define CROSSING_BINS  4.0 /* slices within this many bins are "at one frequency" */
+#define SLICES_LEAST   3
+
+/* Append, cut at the end of the field. */
+static void say(char *text, const char *format, ...)
+{
+    size_t at = strlen(text);
+    va_list args;
+    va_start(args, format);
+    vsnprintf(text + at, SR_EVIDENCE_MAX - at, format, args);
+    va_end(args);
+}
+
+double sr_case_order(const struct sr_case *c)
+{
+    if (c->pick->order > 0)
+        return (double)c->pick->order;
+    return c->speeds->mean_hz > 0 && c->pick->channel != SR_CHANNEL_NONE ? c->pick->f0 / c->speeds->mean_hz
+                                                                         : 0;
+}
+
+static const char *speed_word(const struct sr_case *c)
+{
+    if (c->speeds->source == SR_SPEED_THROTTLE)
+        return "throttle";
+    return c->causes->electrical && !(c->causes->pole_pairs > 0) ? "electrical motor speed" : "motor speed";
+}
+
+/* How steady frequency over speed is: standard deviation over slices, relative; NAN: too few. */
+static double ratio_spread(const struct sr_case *c)
+{
+    const struct sr_speeds *s = c->speeds;
+    size_t channel = (size_t)c->pick->channel, n = 0;
+    double sum = 0, square = 0;
+
+    for (size_t m = 1; m < s->channels && c->shares->motor > 0; m++)
+        if (s->motor[m] == c->shares->motor)
+            channel = m;
+    for (size_t i = 0; i < c->gram->slices; i++) {
+        if (!s->known[i] || isnan(c->pick->centre_hz[i]))
+            continue;
+        double ratio = c->pick->centre_hz[i] / s->mean[i * s->channels + channel];
+        sum += ratio;
+        square += ratio * ratio;
+        n++;
+    }
+    if (n < SLICES_LEAST)
+        return NAN;
+    double mean = sum / (double)n;
+    return sqrt(fmax(square / (double)n - mean * mean, 0)) / mean;
+}
+
+/* Where a moving line is far stronger than its speed accounts for; 0: nowhere. Force goes with speed^2. */
+static double crossing_hz(const struct sr_case *c)
+{
+    const struct sr_pick *pick = c->pick;
+    const struct sr_speeds *s = c->speeds;
+    double best = 0, best_hz = 0, all = 0;
+    size_t n = 0;
+
+    for (size_t i = 0; i < c->gram->slices; i++) {
+        double sum = 0, centre = pick->centre_hz[i];
+        size_t near = 0;
+        if (!s->known[i] || isnan(centre))
+            continue;
+        for (size_t j = 0; j < c->gram->slices; j++) {
+            if (!s->known[j] || !(fabs(pick->centre_hz[j] - centre) <= CROSSING_BINS * c->gram->bin_hz))
+                continue;
+            sum += pick->energy[j] / pow(s->mean[j * s->channels], 4);
+            near++;
+        }
+        all += pick->energy[i] / pow(s->mean[i * s->channels], 4);
+        n++;
+        if (near >= SLICES_LEAST && sum / (double)near > best) {
+            best = sum / (double)near;
+            best_hz = centre;
+        }
+    }
+    /* Against the rest: the mean over all holds the strong ones too, so this asks for a little more. */
+    return n >= 3 * SLICES_LEAST && best * (double)n > CROSSING_TIMES * all ? best_hz : 0;
+}
+
+static void say_which_motor(char *text, const struct sr_case *c)
+{
+    double most = 0;
+    for (size_t m = 0; m < SR_MOTORS_MAX; m++)
+        most = fmax(most, c->shares->share[m]);
+    if (c->shares->motor > 0)
+        say(text, " of motor %d (%.0f %% of it)", c->shares->motor, 100 * most);
+    else if (c->shares->alike)
+        say(text, ", motors too alike in speed to say which");
+    else if (most > 0)
+        say(text, ", shared by the motors");
+}
+
+static void say_order(char *text, const struct sr_case *c, double order)
+{
+    const struct sr_speeds *s = c->speeds;
+    double spread = ratio_spread(c), crossing = crossing_hz(c);
+
+    if (s->source == SR_SPEED_THROTTLE)
+        say(text, "moves with throttle (%s)", c->pick->channel == 0 ? "its square root" : "in proportion");
+    else
+        say(text, c->pick->order > 0 ? "%.0f x %s" : "%.3f x %s", order, speed_word(c));
+    if (s->source == SR_SPEED_MOTORS)
+        say_which_motor(text, c);
+    if (c->causes->pole_pairs > 0)
+        say(text, ", taking %.0f pole pairs", c->causes->pole_pairs);
+    if (!c->pick->folded && isfinite(spread))
+        say(text, ", to %.1f %%", 100 * spread);
+    say(text, " while %s changed by %.0f %%",
+        s->source == SR_SPEED_THROTTLE && c->pick->channel == 0 ? "that" : "speed", 100 * s->spread);
+    if (c->related > 0)
+        say(text, "; %.0f x the line at %.0f Hz%s", c->related, c->related_hz,
+            c->related == c->blades ? ": blade pass, if that is 1x" : "");
+    if (crossing > 0)
+        say(text, "; strongest where it crosses %.0f Hz", crossing);
+    if (s->source != SR_SPEED_MOTORS)
+        return;
+    if (order == 1)
+        say(text, ": imbalance of prop, bell or a bent shaft");
+    else if (c->pick->order > 0 && order == c->blades)
+        say(text, ": blade pass");
+}
+
+static void say_folded(char *text, const struct sr_case *c, const struct sr_peak *peak)
+{
+    if (peak->order > 0)
+        say(text, c->pick->order > 0 ? "%.0f x %s" : "%.3f x %s", peak->order, speed_word(c));
+    else
+        say(text, "follows throttle");
+    if (c->speeds->source == SR_SPEED_MOTORS)
+        say_which_motor(text, c);
+    say(text, ": truly at %.0f Hz, above what a %.0f Hz log shows, folded to %.0f Hz", peak->true_hz,
+        c->gram->rate_hz, peak->hz);
+    if (c->related > 0)
+        say(text, "; %.0f x the line at %.0f Hz", c->related, c->related_hz);
+    if (c->pick->order > 0 && peak->order == c->blades)
+        say(text, "; blade pass");
+    if (c->alias_gain > 0)
+        say(text, "; in the footage about %.3g px", peak->wobble_px * sqrt(c->alias_gain));
+}
+
+static void say_undecided(char *text, const struct sr_case *c)
+{
+    const struct sr_pick *pick = c->pick;
+    double order = c->speeds->mean_hz > 0 ? pick->f0 / c->speeds->mean_hz : 0;
+
+    if (c->speeds->channels == 0) {
+        say(text, "neither motor speed nor throttle was logged: nothing to tell what it follows");
+        return;
+    }
+    if (pick->moves_hz < 2 * c->gram->bin_hz * 1.0001)
+        say(text, "%s changed by only %.1f %%, too little to tell a fixed line from one that moves",
+            speed_word(c), 100 * c->speeds->spread);
+    else
+        say(text, "a %s line explains it nearly as well", pick->rival_moves ? "moving" : "fixed");
+    if (pick->order > 0)
+        say(text, "; it sits at %zu x %s", pick->order, speed_word(c));
+    else if (order > 0)
+        say(text, "; it sits at %.2f x %s", order, speed_word(c));
+}
+
+void sr_evidence_write(struct sr_peak *peak, const struct sr_case *c)
+{
+    char *text = peak->evidence;
+    text[0] = '\0';
+    switch (peak->cause) {
+    case SR_CAUSE_ORDER:
+        say_order(text, c, peak->order);
+        break;
+    case SR_CAUSE_FOLDED:
+        say_folded(text, c, peak);
+        break;
+    case SR_CAUSE_FIXED:
+        say(text, "stays at %.0f Hz while %s changed by %.0f %%: a resonance of arm, plate, mount or camera",
+            peak->hz, speed_word(c), 100 * c->speeds->spread);
+        break;
+    case SR_CAUSE_BROADBAND:
+        say(text, "a hump %.0f Hz wide, not a line: prop wash, bearings or controller noise",
+            c->pick->f_hi - c->pick->f_lo);
+        break;
+    case SR_CAUSE_UNDECIDED:
+        say_undecided(text, c);
+        break;
+    }
+}

@@ -1,0 +1,272 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A change of level within a flight. The log of the wobble, and of each line, is freed of what the speed
+ * explains; the split that explains most of the rest is then held against what blocks of that rest, shuffled,
+ * give by chance.
+ */
+#include <gsl/gsl_rng.h>
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "tracks.h"
+
+#define TERMS        4 /* constant, and three powers of the log of speed */
+#define END_SLICES   3 /* least slices before and after a change */
+#define SERIES_MAX   7 /* the whole, and the strongest lines */
+#define DRAWS        999
+#define SEED         20240229UL
+#define LEVEL        0.01 /* chance of a change this clear in a steady flight, all series together */
+#define LEAST_DB     1.5  /* smaller changes are not worth a word */
+#define TRACE        0.03 /* of a series' mean energy, added so that a line that is gone does not go to -inf */
+#define SLICES_LEAST (2 * END_SLICES + TERMS)
+
+struct series {
+    const double *px; /* [n] px RMS */
+    double *rest;     /* [n] log energy, freed of the speed */
+    double *noise;    /* [n] the same, freed of the best split */
+    size_t split;     /* first slice after */
+    double step;      /* change of log energy there */
+    double clear;     /* how clear: explained over unexplained */
+    double chance;    /* of one as clear */
+};
+
+struct splits {
+    size_t n;
+    double *basis;  /* [TERMS][n] orthonormal */
+    size_t terms;   /* of them in use */
+    double *weight; /* [n] squared length of each split, freed of the basis */
+    double *work;   /* [n] */
+};
+
+static double dot(const double *a, const double *b, size_t n)
+{
+    double sum = 0;
+    for (size_t i = 0; i < n; i++)
+        sum += a[i] * b[i];
+    return sum;
+}
+
+static void free_of(const struct splits *s, double *x)
+{
+    for (size_t t = 0; t < s->terms; t++) {
+        const double *basis = s->basis + t * s->n;
+        double part = dot(basis, x, s->n);
+        for (size_t i = 0; i < s->n; i++)
+            x[i] -= part * basis[i];
+    }
+}
+
+/* Powers of the log of speed, made orthonormal one by one (Gram and Schmidt); those that add nothing are left
+ * out. */
+static void make_basis(struct splits *s, const struct sr_speeds *speeds)
+{
+    for (size_t power = 0; power < TERMS; power++) {
+        double *basis = s->basis + s->terms * s->n;
+        for (size_t i = 0; i < s->n; i++) {
+            double speed = speeds->channels > 0 && speeds->known[i] ? speeds->mean[i * speeds->channels] : 1;
+            basis[i] = pow(log(fmax(speed, 0.05)), (double)power);
+        }
+        double before = dot(basis, basis, s->n);
+        free_of(s, basis);
+        double length = dot(basis, basis, s->n);
+        if (!(length > 1e-8 * before) || !(length > 0))
+            continue;
+        for (size_t i = 0; i < s->n; i++)
+            basis[i] /= sqrt(length);
+        s->terms++;
+    }
+    for (size_t split = 0; split < s->n; split++) {
+        s->weight[split] = (double)(s->n - split);
+        for (size_t t = 0; t < s->terms; t++) {
+            double part = 0;
+            for (size_t i = split; i < s->n; i++)
+                part += s->basis[t * s->n + i];
+            s->weight[split] -= part * part;
+        }
+    }
+}
+
+/* The split of x (freed of the basis) that explains most: its share of the squares. */
+static double best_split(const struct splits *s, const double *x, size_t *split, double *step)
+{
+    double tail = 0, best = 0;
+    for (size_t i = s->n; i-- > END_SLICES;) {
+        tail += x[i];
+        /* A split that the speed explains as well says nothing. */
+        if (s->n - i < END_SLICES || s->weight[i] < 0.5)
+            continue;
+        double explained = tail * tail / s->weight[i];
+        if (explained > best) {
+            best = explained;
+            *split = i;
+            *step = tail / s->weight[i];
+        }
+    }
+    return best;
+}
+
+static void prepare(const struct splits *s, struct series *series)
+{
+    double mean = 0, squares;
+    for (size_t i = 0; i < s->n; i++)
+        mean += series->px[i] * series->px[i] / (double)s->n;
+    for (size_t i = 0; i < s->n; i++)
+        series->rest[i] = log(series->px[i] * series->px[i] + TRACE * mean + 1e-300);
+    free_of(s, series->rest);
+    double explained = best_split(s, series->rest, &series->split, &series->step);
+    squares = dot(series->rest, series->rest, s->n);
+    series->clear = squares > explained ? explained / (squares - explained) : 0;
+    for (size_t i = 0; i < s->n; i++)
+        series->noise[i] = series->rest[i] - (i >= series->split ? series->step : 0);
+    free_of(s, series->noise);
+}
+
+/* Blocks long enough to keep neighbouring slices as alike as they are. */
+static size_t block_length(const struct series *series, size_t n)
+{
+    double square = dot(series->noise, series->noise, n);
+    double alike = square > 0 ? dot(series->noise, series->noise + 1, n - 1) / square : 0;
+    alike = fmin(fmax(alike, 0), 0.8);
+    return (size_t)ceil(fmin(1 + 2 * alike / (1 - alike), (double)n / 8));
+}
+
+/* Chance of a split as clear as this in the same noise, its blocks in any order. */
+static void judge(const struct splits *s, struct series *series, gsl_rng *rng, double *shuffled)
+{
+    size_t block = block_length(series, s->n), as_clear = 0;
+    for (size_t draw = 0; draw < DRAWS; draw++) {
+        size_t split = 0;
+        double step = 0;
+        for (size_t filled = 0; filled < s->n;) {
+            size_t start = gsl_rng_uniform_int(rng, s->n - block + 1);
+            for (size_t j = 0; j < block && filled < s->n; j++)
+                shuffled[filled++] = series->noise[start + j];
+        }
+        free_of(s, shuffled);
+        double explained = best_split(s, shuffled, &split, &step);
+        double squares = dot(shuffled, shuffled, s->n);
+        as_clear += squares > explained && explained / (squares - explained) >= series->clear;
+    }
+    series->chance = (1.0 + (double)as_clear) / (DRAWS + 1.0);
+}
+
+/* Mean energy [px^2] of px over [from, to). */
+static double mean_energy(const double *px, size_t from, size_t to)
+{
+    return dot(px + from, px + from, to - from) / (double)(to - from);
+}
+
+/* The line whose energy changed most at the split, and the motor behind it. */
+static enum sr_status name_line(struct sr_change *change, const struct sr_score *score,
+                                const struct sr_slices *slices, const struct sr_view *view,
+                                const struct sr_causes *causes, struct sr_speeds *speeds, size_t split,
+                                struct sr_error *err)
+{
+    struct sr_gram gram;
+    double most = 0, sign = change->ratio_db >= 0 ? 1 : -1;
+    size_t line = SR_PEAKS_MAX;
+
+    for (size_t t = 0; t < causes->n_tracks; t++) {
+        const double *px = causes->tracks[t].wobble_px;
+        double gained = sign * (mean_energy(px, split, slices->count) - mean_energy(px, 0, split));
+        if (gained > most) {
+            most = gained;
+            line = t;
+        }
+    }
+    if (line == SR_PEAKS_MAX)
+        return SR_OK;
+    const struct sr_peak *peak = &score->peaks[line];
+    change->hz = peak->hz;
+    if (!(peak->order >= 1) || fabs(peak->order - round(peak->order)) > 1e-9)
+        return SR_OK;
+    enum sr_status status = sr_gram_make(&gram, slices, view, err);
+    if (status != SR_OK)
+        return status;
+    struct sr_motor_shares shares = {{0}, 0, false};
+    bool grew = sign > 0;
+    status = sr_motors_split(&shares, &gram, speeds, slices, (size_t)peak->order, grew ? split : 0,
+                             grew ? slices->count : split, err);
+    change->motor = shares.motor;
+    sr_gram_release(&gram);
+    return status;
+}
+
+static void fill_change(struct sr_change *change, const struct sr_score *score,
+                        const struct sr_slices *slices, const struct series *best)
+{
+    double before = mean_energy(score->slice_px, 0, best->split);
+    double after = mean_energy(score->slice_px, best->split, slices->count);
+    change->at_s = slices->slice[best->split].from_s;
+    change->before_px = sqrt(before);
+    change->after_px = sqrt(after);
+    change->ratio_db = before > 0 && after > 0 ? 10 * log10(after / before) : 0;
+    change->p_value = best->chance;
+    change->found = best->chance <= LEVEL && fabs(best->step) * 10 / log(10) >= LEAST_DB;
+}
+
+static size_t collect(struct series series[SERIES_MAX], const struct sr_score *score,
+                      const struct sr_causes *causes, double *block)
+{
+    size_t count = 0, n = score->slices;
+    series[count++].px = score->slice_px;
+    for (size_t t = 0; causes != NULL && t < causes->n_tracks && count < SERIES_MAX; t++)
+        series[count++].px = causes->tracks[t].wobble_px;
+    for (size_t k = 0; k < count; k++) {
+        series[k].rest = block + 2 * k * n;
+        series[k].noise = block + (2 * k + 1) * n;
+    }
+    return count;
+}
+
+enum sr_status sr_change_find(struct sr_change *change, const struct sr_score *score,
+                              const struct sr_slices *slices, const struct sr_view *view,
+                              const struct sr_causes *causes, struct sr_error *err)
+{
+    struct sr_change made = {.p_value = 1, .at_s = NAN};
+    struct series series[SERIES_MAX] = {{0}}, *best = &series[0];
+    struct sr_speeds speeds;
+    size_t n = slices->count;
+
+    if (n < SLICES_LEAST || score->slices != n) {
+        *change = made;
+        return SR_OK;
+    }
+    enum sr_status status = sr_speeds_make(&speeds, slices, err);
+    if (status != SR_OK)
+        return status;
+    double *block = calloc(n, (TERMS + 3 + 2 * SERIES_MAX) * sizeof *block);
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+    if (block == NULL || rng == NULL) {
+        status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", n);
+        goto done;
+    }
+    struct splits s = {n, block, 0, block + TERMS * n, block + (TERMS + 1) * n};
+    gsl_rng_set(rng, SEED);
+    make_basis(&s, &speeds);
+    size_t count = collect(series, score, causes, block + (TERMS + 2) * n);
+    for (size_t k = 0; k < count; k++) {
+        prepare(&s, &series[k]);
+        judge(&s, &series[k], rng, s.work);
+        series[k].chance = fmin(series[k].chance * (double)count, 1);
+        if (series[k].chance < best->chance ||
+            (series[k].chance <= best->chance && series[k].clear > best->clear))
+            best = &series[k];
+    }
+    fill_change(&made, score, slices, best);
+    if (causes != NULL && causes->pole_pairs > 0)
+        sr_speeds_gear(&speeds, causes->pole_pairs);
+    if (made.found && causes != NULL)
+        status = name_line(&made, score, slices, view, causes, &speeds, best->split, err);
+    if (status == SR_OK)
+        *change = made;
+
+done:
+    if (rng != NULL)
+        gsl_rng_free(rng);
+    free(block);
+    sr_speeds_release(&speeds);
+    return status;
+}

@@ -1,0 +1,276 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The lines of a flight, one after another: of all the places a line could be, fixed or moving, the one
+ * best borne out is taken, and what lies along it is taken out of the search.
+ */
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "tracks.h"
+
+#define SEARCH_SHARE   0.02   /* least share of the energy along a track that is looked at */
+#define GAIN_LEAST     40.0   /* least gain, and... */
+#define STAND_LEAST    0.5    /* ...least mean stand of a line */
+#define EDGE_SHARE     0.1    /* a line ends where its density falls to this part of its top */
+#define EDGE_BINS_MAX  24     /* or this far off */
+#define EDGE_PART_MAX  0.15   /* or this part of its frequency off, if fixed; */
+#define EDGE_SPEED_MAX 0.035  /* if moving: motors of one craft differ by that */
+#define OWN_STAND      0.6    /* a rival that stands out this well without the line's bins... */
+#define OWN_CELLS      0.1    /* ...in this part of its own is a line itself */
+#define THROTTLE_TOP   2500.0 /* [Hz] highest true frequency looked for when the motor speed is not known */
+
+struct search {
+    struct sr_gram *gram;
+    const struct sr_speeds *speeds;
+    double max_order;
+    double least_energy; /* [px^2] */
+};
+
+struct candidate {
+    int channel;
+    double f0, gain, stand;
+};
+
+static void try_track(const struct search *s, int channel, double f0, struct candidate *best)
+{
+    struct candidate c = {channel, f0, 0, 0};
+    if (sr_track_energy(s->gram, s->speeds, channel, f0) < s->least_energy)
+        return;
+    c.gain = sr_track_gain(s->gram, s->speeds, channel, f0, &c.stand);
+    if (c.gain > best->gain && c.stand >= STAND_LEAST)
+        *best = c;
+}
+
+static double top_hz(const struct search *s)
+{
+    double nyquist = s->gram->rate_hz / 2;
+    if (s->speeds->mean_hz > 0)
+        return fmin(s->max_order * s->speeds->mean_hz * 1.02, 8 * nyquist);
+    return fmin(fmax(nyquist, THROTTLE_TOP), 3 * nyquist);
+}
+
+static struct candidate best_candidate(const struct search *s)
+{
+    const struct sr_gram *gram = s->gram;
+    struct candidate best = {SR_CHANNEL_NONE, 0, 0, 0};
+    double top = top_hz(s);
+
+    for (size_t k = gram->first; k < gram->bins; k++)
+        try_track(s, SR_CHANNEL_NONE, (double)k * gram->bin_hz, &best);
+    for (size_t c = 0; c < s->speeds->scanned && c < s->speeds->channels; c++)
+        for (double f0 = (double)gram->first * gram->bin_hz; f0 <= top; f0 += gram->bin_hz)
+            try_track(s, (int)c, f0, &best);
+    /* Single motors, at the whole multiples that imbalance and blades make. */
+    for (size_t c = s->speeds->scanned; c < s->speeds->channels; c++)
+        for (size_t n = 1; (double)n <= s->max_order; n++)
+            try_track(s, (int)c, (double)n * s->speeds->mean_hz, &best);
+    return best;
+}
+
+/* Closer than a bin, where the track moves over the bins anyway. */
+static void refine(const struct search *s, struct candidate *best)
+{
+    struct candidate found = *best;
+    if (best->channel == SR_CHANNEL_NONE || (size_t)best->channel >= s->speeds->scanned)
+        return;
+    for (int step = -3; step <= 3; step++)
+        try_track(s, best->channel, best->f0 + step * s->gram->bin_hz / 4, &found);
+    *best = found;
+}
+
+/* [px^2] live excess on the middle of a track alone. */
+static double ridge_energy(const struct search *s, int channel, double f0)
+{
+    double sum = 0;
+    for (size_t i = 0; i < s->gram->slices; i++) {
+        size_t low, high;
+        const double *cum = s->gram->cum + i * (s->gram->bins + 1);
+        sr_track_window(s->gram, s->speeds, channel, f0, f0, 0, i, &low, &high);
+        if (low <= high)
+            sum += (cum[high + 1] - cum[low]) / (double)(high - low + 1);
+    }
+    return sum;
+}
+
+/* How far a line reaches from f0 in one direction, before it fades or another begins. */
+static double edge(const struct search *s, int channel, double f0, double direction)
+{
+    double step = s->gram->bin_hz, top = ridge_energy(s, channel, f0), last = top, reach = 0;
+    double limit = fmin(EDGE_BINS_MAX * step,
+                        fmax(f0 * (channel == SR_CHANNEL_NONE ? EDGE_PART_MAX : EDGE_SPEED_MAX), 2 * step));
+    for (double off = step; off <= limit + 1e-9; off += step) {
+        double here = ridge_energy(s, channel, f0 + direction * off);
+        if (here < EDGE_SHARE * top || here > 1.5 * last)
+            break;
+        reach = off;
+        last = here;
+    }
+    return f0 + direction * reach;
+}
+
+size_t sr_whole_order(const struct sr_gram *gram, const struct sr_speeds *speeds, double f0, double mean_hz)
+{
+    if (speeds->source != SR_SPEED_MOTORS)
+        return 0;
+    double n = round(f0 / mean_hz), low = 1, high = 1;
+    if (n < 1)
+        return 0;
+    for (size_t c = 1; c < speeds->channels; c++) {
+        low = fmin(low, speeds->level[c]);
+        high = fmax(high, speeds->level[c]);
+    }
+    double slack = fmin(gram->bin_hz / 2 + 0.002 * f0, 0.05 * mean_hz);
+    bool is = f0 >= n * mean_hz * low - slack && f0 <= n * mean_hz * high + slack;
+    return is ? (size_t)n : 0;
+}
+
+static void pick_window(const struct search *s, const struct sr_pick *pick, size_t i, size_t *low,
+                        size_t *high)
+{
+    if (pick->order > 0)
+        sr_order_window(s->gram, s->speeds, pick->order, SR_LOBE_BINS, i, low, high);
+    else
+        sr_track_window(s->gram, s->speeds, pick->channel, pick->f_lo, pick->f_hi, SR_LOBE_BINS, i, low,
+                        high);
+}
+
+static void claim(const struct search *s, const struct sr_pick *pick)
+{
+    for (size_t i = 0; i < s->gram->slices; i++)
+        for (size_t k = pick->low[i]; k <= pick->high[i]; k++)
+            s->gram->live[i * s->gram->bins + k] = false;
+    sr_gram_refresh(s->gram);
+}
+
+/* Most of its frequencies over the flight lie above Nyquist. */
+static bool mostly_folded(const struct search *s, const struct sr_pick *pick)
+{
+    return pick->channel != SR_CHANNEL_NONE && pick->f0 > s->gram->rate_hz / 2;
+}
+
+/* Another reading of what a pick stands on. */
+static void try_rival(const struct search *s, int channel, double f0, struct candidate *best)
+{
+    struct candidate c = {channel, f0, 0, 0};
+    c.gain = sr_track_gain(s->gram, s->speeds, channel, f0, &c.stand);
+    if (c.gain > best->gain)
+        *best = c;
+}
+
+/* The best fixed line that the pick passes. */
+static struct candidate fixed_rival(const struct search *s, const struct sr_pick *pick)
+{
+    struct candidate best = {SR_CHANNEL_NONE, 0, 0, 0};
+    size_t low = s->gram->bins, high = 0;
+    for (size_t i = 0; i < s->gram->slices; i++) {
+        if (pick->low[i] > pick->high[i])
+            continue;
+        low = pick->low[i] < low ? pick->low[i] : low;
+        high = pick->high[i] > high ? pick->high[i] : high;
+    }
+    for (size_t k = low; k <= high && k < s->gram->bins; k++)
+        try_rival(s, SR_CHANNEL_NONE, (double)k * s->gram->bin_hz, &best);
+    return best;
+}
+
+/* The best moving line, other than the pick itself, that shows about where it does at the mean speed. */
+static struct candidate moving_rival(const struct search *s, const struct sr_pick *pick)
+{
+    const struct sr_gram *gram = s->gram;
+    struct candidate best = {SR_CHANNEL_NONE, 0, 0, 0};
+    double seen = sr_fold_hz(pick->f0, gram->rate_hz), top = top_hz(s);
+    double reach = fmax(3 * gram->bin_hz, seen * s->speeds->spread / 2);
+
+    for (size_t c = 0; c < s->speeds->scanned && c < s->speeds->channels; c++) {
+        for (double f0 = (double)gram->first * gram->bin_hz; f0 <= top; f0 += gram->bin_hz) {
+            bool near = fabs(sr_fold_hz(f0, gram->rate_hz) - seen) <= reach;
+            bool self = pick->channel != SR_CHANNEL_NONE && fabs(f0 - pick->f0) <= 0.1 * pick->f0;
+            if (near && !self)
+                try_rival(s, (int)c, f0, &best);
+        }
+    }
+    return best;
+}
+
+/* Keep a rival's gain, unless it stands without the pick's bins as well: then it is another line. */
+static void weigh_rival(const struct search *s, struct sr_pick *pick, const struct candidate *rival)
+{
+    if (!(rival->gain > pick->rival_gain))
+        return;
+    double stand, left = sr_track_gain(s->gram, s->speeds, rival->channel, rival->f0, &stand);
+    double cells = rival->stand > 0 ? rival->gain / (rival->stand * rival->stand) : 0;
+    double cells_left = stand > 0 ? left / (stand * stand) : 0;
+    if (stand > OWN_STAND * rival->stand && cells_left > OWN_CELLS * cells)
+        return;
+    pick->rival_gain = rival->gain;
+    pick->rival_moves = rival->channel != SR_CHANNEL_NONE;
+}
+
+static void fill_pick(const struct search *s, const struct candidate *c, struct sr_pick *pick)
+{
+    pick->channel = c->channel;
+    pick->f0 = c->f0;
+    pick->gain = c->gain;
+    pick->order =
+        c->channel == SR_CHANNEL_NONE ? 0 : sr_whole_order(s->gram, s->speeds, c->f0, s->speeds->mean_hz);
+    if (pick->order > 0)
+        pick->f0 = (double)pick->order * s->speeds->mean_hz;
+    pick->f_lo = pick->order > 0 ? pick->f0 : edge(s, c->channel, c->f0, -1);
+    pick->f_hi = pick->order > 0 ? pick->f0 : edge(s, c->channel, c->f0, 1);
+    pick->folded = mostly_folded(s, pick);
+    pick->moves_hz = pick->f0 * s->speeds->spread;
+    for (size_t i = 0; i < s->gram->slices; i++)
+        pick_window(s, pick, i, &pick->low[i], &pick->high[i]);
+}
+
+static enum sr_status allocate(struct sr_picks *picks, size_t slices, struct sr_error *err)
+{
+    picks->bins = calloc(slices, 2 * SR_PEAKS_MAX * sizeof *picks->bins);
+    picks->values = calloc(slices, 2 * SR_PEAKS_MAX * sizeof *picks->values);
+    if (picks->bins == NULL || picks->values == NULL)
+        return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", slices);
+    for (size_t p = 0; p < SR_PEAKS_MAX; p++) {
+        picks->pick[p].low = picks->bins + 2 * p * slices;
+        picks->pick[p].high = picks->bins + (2 * p + 1) * slices;
+        picks->pick[p].energy = picks->values + 2 * p * slices;
+        picks->pick[p].centre_hz = picks->values + (2 * p + 1) * slices;
+    }
+    return SR_OK;
+}
+
+enum sr_status sr_picks_find(struct sr_picks *picks, struct sr_gram *gram, const struct sr_speeds *speeds,
+                             double max_order, struct sr_error *err)
+{
+    struct search s = {gram, speeds, max_order, SEARCH_SHARE * gram->total};
+    memset(picks, 0, sizeof *picks);
+    enum sr_status status = allocate(picks, gram->slices, err);
+    if (status != SR_OK) {
+        sr_picks_release(picks);
+        return status;
+    }
+    while (picks->count < SR_PEAKS_MAX && gram->total > 0) {
+        struct candidate best = best_candidate(&s), fixed = {0}, moving = {0};
+        struct sr_pick *pick = &picks->pick[picks->count];
+        if (best.gain < GAIN_LEAST)
+            break;
+        refine(&s, &best);
+        fill_pick(&s, &best, pick);
+        if (pick->channel != SR_CHANNEL_NONE)
+            fixed = fixed_rival(&s, pick);
+        moving = moving_rival(&s, pick);
+        claim(&s, pick);
+        weigh_rival(&s, pick, &fixed);
+        weigh_rival(&s, pick, &moving);
+        picks->count++;
+    }
+    return SR_OK;
+}
+
+void sr_picks_release(struct sr_picks *picks)
+{
+    free(picks->bins);
+    free(picks->values);
+    memset(picks, 0, sizeof *picks);
+}
