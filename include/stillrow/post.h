@@ -27,7 +27,8 @@ enum sr_post_format { SR_POST_TEXT = 0, SR_POST_MARKDOWN, SR_POST_BBCODE };
 
 /* "text" "md" "bbcode". */
 const char *sr_post_format_name(enum sr_post_format format);
-bool sr_post_format_find(const char *name, enum sr_post_format *format); /* false and untouched if there is none */
+bool sr_post_format_find(const char *name,
+                         enum sr_post_format *format); /* false and untouched if there is none */
 
 struct sr_post {
     const struct sr_plot_flight *flight; /* causes and change may be NULL in it */

@@ -114,23 +114,27 @@ static void set_box(struct sr_tag *tag, int side, double lift, double gap)
     tag->box.top = tag->box.bottom + tag->height;
 }
 
-/* The cheapest free place: low, to the right, clear of the line, with room left for those under it. */
-static double place_one(struct sr_tag *tags, size_t n, size_t k, const struct sr_ground *ground)
+/* Manners of placing: leave room for what is still to come, or stack flags that all point one way. */
+enum manner { ROOMY = 0, RIGHTWARDS, LEFTWARDS, N_MANNERS };
+
+/* The cheapest free place: low, on the preferred side, clear of the line. */
+static double place_one(struct sr_tag *tags, size_t n, size_t k, const struct sr_ground *ground,
+                        enum manner manner)
 {
-    static const double side_cost[] = {0, 6, 3};
+    static const double side_cost[N_MANNERS][3] = {{0, 6, 3}, {0, 2e4, 1e4}, {2e4, 0, 1e4}};
     struct sr_tag *tag = &tags[k];
     struct sr_box best = tag->box;
     double least = INFINITY;
-    double most = ground->area.top - tag->y, step = tag->height / 6;
+    double most = ground->area.top - tag->y, step = tag->height / 15;
 
     for (double lift = LOWEST * ground->gap; lift + tag->height <= most && lift < least; lift += step) {
         for (int side = 0; side < 3; side++) {
             set_box(tag, side, lift, ground->gap);
-            double cost = lift + side_cost[side];
+            double cost = lift + side_cost[manner][side];
             if (cost >= least || !is_free(tags, n, k, ground))
                 continue;
-            cost += rows_missing(tags, n, k, ground->gap) * 3 * tag->height +
-                    (crosses_line(&tag->box, ground) ? 2 * tag->height : 0);
+            cost += crosses_line(&tag->box, ground) ? 2 * tag->height : 0;
+            cost += manner == ROOMY ? rows_missing(tags, n, k, ground->gap) * 3 * tag->height : 0;
             if (cost < least) {
                 least = cost;
                 best = tag->box;
@@ -143,7 +147,8 @@ static double place_one(struct sr_tag *tags, size_t n, size_t k, const struct sr
 }
 
 /* Place all in an order. What it is worth: every tag kept counts, the heavier the more; then low leaders. */
-static double place_all(struct sr_tag *tags, size_t n, const struct sr_ground *ground, const size_t *order)
+static double place_all(struct sr_tag *tags, size_t n, const struct sr_ground *ground, const size_t *order,
+                        enum manner manner)
 {
     double total = 0, worth = 0, cost = 0, height = ground->area.top - ground->area.bottom;
 
@@ -153,16 +158,16 @@ static double place_all(struct sr_tag *tags, size_t n, const struct sr_ground *g
     }
     for (size_t i = 0; i < n; i++) {
         const struct sr_tag *tag = &tags[order[i]];
-        double price = place_one(tags, n, order[i], ground);
+        double price = place_one(tags, n, order[i], ground, manner);
         if (!tag->placed)
             continue;
         worth += 1 + (total > 0 ? (double)n * tag->weight / total : 0);
-        cost += price;
+        cost += fmin(price, height);
     }
     return worth - 0.2 * cost / (height * (double)n);
 }
 
-enum { BY_WEIGHT = 0, FROM_RIGHT, FROM_LEFT, SHUFFLED, TIDY_TRIES = 12, N_TRIES = 48 };
+enum { BY_WEIGHT = 0, FROM_RIGHT, FROM_LEFT, SHUFFLED, TIDY_TRIES = 6, N_TRIES = 20, MOST_PASSES = 4 };
 
 static bool comes_first(const struct sr_tag *a, const struct sr_tag *b, int trying)
 {
@@ -186,30 +191,83 @@ static void set_order(const struct sr_tag *tags, size_t n, int trying, size_t *o
     }
 }
 
+/* The best of what was tried so far. */
+struct best {
+    struct sr_tag tags[SR_TAGS_MAX];
+    size_t order[SR_TAGS_MAX];
+    enum manner manner;
+    double worth;
+    bool all; /* every tag found a place */
+};
+
+/* Place in an order; keep it if it is better. */
+static bool try_order(struct best *best, struct sr_tag *tags, size_t n, const struct sr_ground *ground,
+                      const size_t *order, enum manner manner)
+{
+    double worth = place_all(tags, n, ground, order, manner);
+
+    if (worth <= best->worth)
+        return false;
+    best->worth = worth;
+    best->manner = manner;
+    best->all = true;
+    memcpy(best->tags, tags, n * sizeof *tags);
+    memcpy(best->order, order, n * sizeof *order);
+    for (size_t i = 0; i < n; i++)
+        best->all = best->all && tags[i].placed;
+    return true;
+}
+
+/* The best order with its element `from` moved to `to`. */
+static void move(const struct best *best, size_t n, size_t from, size_t to, size_t *order)
+{
+    size_t k = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        if (k == to)
+            k++;
+        if (i != from)
+            order[k++] = best->order[i];
+    }
+    order[to] = best->order[from];
+}
+
+/* A label that shuts others out comes last, one that was shut out comes first: as long as that helps. */
+static void improve(struct best *best, struct sr_tag *tags, size_t n, const struct sr_ground *ground)
+{
+    size_t order[SR_TAGS_MAX];
+    bool better = true;
+
+    for (int pass = 0; pass < MOST_PASSES && better && !best->all; pass++) {
+        better = false;
+        for (size_t i = 0; i < n && !best->all; i++) {
+            move(best, n, i, n - 1, order);
+            better = try_order(best, tags, n, ground, order, best->manner) || better;
+            move(best, n, i, 0, order);
+            better = try_order(best, tags, n, ground, order, best->manner) || better;
+        }
+    }
+}
+
 size_t sr_tags_place(struct sr_tag *tags, size_t n, const struct sr_ground *ground)
 {
-    struct sr_tag best[SR_TAGS_MAX];
+    struct best best = {.worth = -INFINITY};
     size_t order[SR_TAGS_MAX], kept = n > SR_TAGS_MAX ? SR_TAGS_MAX : n, dropped = 0;
-    double most = -INFINITY;
     uint32_t state = 1;
-    bool all = false;
 
     /* Where all find a place, a few more tries are enough to find a tidy one. */
-    for (int t = 0; t < (all ? TIDY_TRIES : N_TRIES) && kept > 0; t++) {
+    for (int t = 0; t < (best.all ? TIDY_TRIES : N_TRIES) && kept > 0; t++) {
         set_order(tags, kept, t, order, &state);
-        double worth = place_all(tags, kept, ground, order);
-        if (worth <= most)
-            continue;
-        most = worth;
-        memcpy(best, tags, kept * sizeof *tags);
-        all = true;
-        for (size_t i = 0; i < kept; i++)
-            all = all && best[i].placed;
+        for (int m = 0; m < N_MANNERS; m++)
+            try_order(&best, tags, kept, ground, order, (enum manner)m);
     }
-    if (kept > 0)
-        memcpy(tags, best, kept * sizeof *tags);
+    if (kept > 0) {
+        improve(&best, tags, kept, ground);
+        memcpy(tags, best.tags, kept * sizeof *tags);
+    }
     for (size_t i = 0; i < n; i++) {
         tags[i].placed = i < kept && tags[i].placed;
+        tags[i].crossed = tags[i].placed && crosses_line(&tags[i].box, ground);
         dropped += !tags[i].placed;
     }
     return dropped;

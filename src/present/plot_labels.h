@@ -25,6 +25,7 @@ struct sr_tag {
     double weight;        /* the larger, the later it is dropped */
     bool placed;          /* out */
     struct sr_box box;    /* out: where the text goes */
+    bool crossed;         /* out: the line runs through it all the same */
 };
 
 struct sr_ground {

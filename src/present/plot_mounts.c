@@ -86,7 +86,7 @@ static void draw_axes(struct mounts *m)
 {
     struct sr_page *page = &m->page;
     struct sr_type unit = {page->tics, false, page->palette->muted, SR_RIGHT};
-    page->plot.right -= 62 * page->unit;
+    page->plot.right -= 70 * page->unit; /* for the second scale */
     sr_script_add(page->script,
                   "set logscale xyy2\nset xrange [%.9g:%.9g] noextend\nset yrange [%.9g:%.9g] noextend\n"
                   "set y2range [%.9g:%.9g] noextend\nset ytics nomirror\n",
@@ -110,6 +110,9 @@ static void draw_key(struct mounts *m)
             break;
         x = sr_page_key(page, x, c % 2 == 1 ? SR_SAMPLE_DASH : SR_SAMPLE_LINE, colors[c], text);
     }
+    struct sr_type type = {page->tics, false, page->palette->muted, SR_RIGHT};
+    if (x + sr_words_width("let through", page->tics, false) < page->width - 28 * page->unit)
+        sr_page_text(page, page->width - 28 * page->unit, page->key_y, &type, "let through");
 }
 
 /* "60 A, 81 Hz" over the top of each curve. */

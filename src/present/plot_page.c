@@ -233,12 +233,25 @@ void sr_page_open(struct sr_page *page, struct sr_script *script, const struct s
     page->key_y = page->plot.top + 0.8 * page->tics;
 }
 
+/* Takes the edge off a curve that runs through a text. */
+static void soften(struct sr_page *page, const struct sr_box *box)
+{
+    sr_script_add(
+        page->script,
+        "set object rectangle from screen %.5f, %.5f to screen %.5f, %.5f front fillcolor rgb '#30%s' "
+        "fillstyle solid 1 noborder\n",
+        box->left / page->width, box->bottom / page->height, box->right / page->width,
+        box->top / page->height, page->palette->paper + 1);
+}
+
 static void draw_tag(struct sr_page *page, const struct sr_tag *tag)
 {
     struct sr_type type = {tag->height / 1.15, false, page->palette->ink, SR_LEFT};
 
     sr_page_stroke(page, tag->x, tag->y, tag->x, tag->box.bottom - 2 * page->unit, page->palette->muted, 1.5,
                    false);
+    if (tag->crossed)
+        soften(page, &tag->box);
     /* gnuplot centres on the capitals; what hangs below them is to be within the box. */
     sr_page_text(page, tag->box.left, tag->box.bottom + 0.62 * type.size, &type, tag->text);
 }
