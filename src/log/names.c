@@ -359,9 +359,10 @@ static int throttle_rank(const struct sr_name *name)
 /* Motor speed and motor output. */
 static void read_motor(struct sr_name *name)
 {
-    static const char *const not [] = {
-        "temp",   "temperature", "current", "amp", "amps", "volt",  "volts",  "voltage", "power", "error",
-        "status", "telemetry",   "test",    "max", "min",  "limit", "filter", "notch",   "count", NULL};
+    static const char *const not [] = {"temp",  "temperature", "current", "amp",   "amps",   "volt",
+                                       "volts", "voltage",     "power",   "error", "status", "telemetry",
+                                       "test",  "max",         "min",     "limit", "filter", "notch",
+                                       "count", "a",           "v",       NULL};
     static const char *const stems[] = {"motor",   "motors", "mot",      "out",       "output",
                                         "outputs", "pwm",    "actuator", "actuators", NULL};
     const bool motor = has_any(name, stems) || has(name, "esc");
@@ -399,7 +400,8 @@ static void read_role(struct sr_name *name)
     } else if (time > 0) {
         name->role = SR_ROLE_TIME;
         name->rank = time;
-    } else if (name->style != SR_AXIS_NONE && (has_prefix(name, "acc") || has(name, "a")) &&
+    } else if (name->style != SR_AXIS_NONE &&
+               (has_prefix(name, "acc") || (has(name, "a") && name->style == SR_AXIS_XYZ)) &&
                !is_demand(name)) {
         name->role = SR_ROLE_ACCEL;
         name->rank = has_prefix(name, "acc") ? 50 : 10;

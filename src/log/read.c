@@ -79,6 +79,13 @@ static enum sr_status check_options(const struct sr_log_options *options, struct
     return SR_OK;
 }
 
+/* Zeros behind the last row: what a card keeps of a recorder that lost power. */
+static void drop_zeros(struct reader *reader)
+{
+    while (reader->size > 0 && reader->block[reader->size - 1] == '\0')
+        reader->size--;
+}
+
 /* Fill the block up to `room` bytes, as far as the stream goes. */
 static enum sr_status fill(struct reader *reader, size_t room)
 {
@@ -92,6 +99,8 @@ static enum sr_status fill(struct reader *reader, size_t room)
                            strerror(errno != 0 ? errno : EIO));
         reader->ended = got == 0 || feof(reader->stream);
     }
+    if (reader->ended)
+        drop_zeros(reader);
     if (reader->options->progress != NULL)
         reader->options->progress(reader->options->progress_context, reader->done, reader->total);
     return SR_OK;
@@ -112,7 +121,8 @@ static enum sr_status check_text(struct reader *reader)
     const size_t look = reader->size < BINARY_LOOK ? reader->size : BINARY_LOOK;
 
     if (reader->size == 0)
-        return sr_fail(reader->err, SR_ERR_FORMAT, name, 0, "the file is empty");
+        return sr_fail(reader->err, SR_ERR_FORMAT, name, 0, "%s",
+                       reader->done == 0 ? "the file is empty" : "the file holds nothing but zero bytes");
     if (reader->size >= 2 && (memcmp(text, "\xFF\xFE", 2) == 0 || memcmp(text, "\xFE\xFF", 2) == 0))
         return sr_fail(reader->err, SR_ERR_FORMAT, name, 0, "the text is UTF-16: save it as UTF-8 CSV");
     if (memchr(text, '\0', look) != NULL)
@@ -185,9 +195,7 @@ static enum sr_status read_block(struct reader *reader)
         return status;
     reader->line += reader->rows.lines;
     consume(reader, used);
-    /* zeros behind the last row: a card that lost power while the file was growing */
-    while (reader->size > 0 && reader->block[reader->size - 1] == '\0')
-        reader->size--;
+    drop_zeros(reader);
     return reader->size >= BLOCK_BYTES ? too_long(reader) : SR_OK;
 }
 
@@ -202,8 +210,6 @@ static enum sr_status read_body(struct reader *reader)
         status = fill(reader, 2 * BLOCK_BYTES);
         if (status != SR_OK)
             break;
-        while (reader->ended && reader->size > 0 && reader->block[reader->size - 1] == '\0')
-            reader->size--;
     }
     return status != SR_OK ? status : sr_store_finish(&reader->store, reader->log.name, reader->err);
 }

@@ -44,9 +44,10 @@ static size_t as_number(const char *text, size_t size)
     size_t number = 0;
 
     for (size_t i = 0; i < size; i++) {
-        if (text[i] < '0' || text[i] > '9' || number > COLUMN_NUMBER_MAX)
+        if (text[i] < '0' || text[i] > '9')
             return 0;
-        number = number * 10 + (size_t)(text[i] - '0');
+        if (number <= COLUMN_NUMBER_MAX) /* beyond, it stays too large */
+            number = number * 10 + (size_t)(text[i] - '0');
     }
     return number;
 }

@@ -159,9 +159,10 @@ static double counted_time(struct sr_store *store, const struct sr_row *row)
 }
 
 /* The last row stays: its slow values go into the grid. Also the place to notice absurd jumps. */
-static enum sr_status settle_last(struct sr_store *store, size_t line, const char *file, struct sr_error *err)
+static enum sr_status settle_last(struct sr_store *store, const char *file, struct sr_error *err)
 {
     const size_t last = store->count - 1;
+    const size_t line = store->last_line;
     const double step_s = last > 0 ? store->time_s[last] - store->time_s[last - 1] : 0.0;
 
     if (step_s > JUMP_MAX_S)
@@ -197,6 +198,7 @@ static bool goes_back(struct sr_store *store, double time_s, const struct sr_row
         store->backward_line = line;
     if (n >= 2 && time_s > store->time_s[n - 2]) {
         put(store, n - 1, time_s, row); /* the last stamp was ahead of its time */
+        store->last_line = line;
         return true;
     }
     return true;
@@ -207,8 +209,9 @@ static bool drop_strays(struct sr_store *store, double time_s)
 {
     const size_t n = store->count;
 
-    if (n == 0 || n > STRAY_ROWS || time_s - store->time_s[n - 1] <= JUMP_MAX_S)
+    if (n == 0 || n > STRAY_ROWS || store->strays || time_s - store->time_s[n - 1] <= JUMP_MAX_S)
         return false;
+    store->strays = true; /* once: where every step is as long, the unit is wrong */
     store->backward += n;
     store->count = 0;
     store->slow.cells = 0;
@@ -230,13 +233,14 @@ static enum sr_status add_row(struct sr_store *store, const struct sr_row *row, 
     if (!store->counted && drop_strays(store, time_s))
         time_s = time_of(store, row);
     if (store->count > 0)
-        status = settle_last(store, line, file, err);
+        status = settle_last(store, file, err);
     if (status != SR_OK)
         return status;
     if (store->count == store->room &&
         !set_room(store, store->room < FIRST_ROOM ? FIRST_ROOM : store->room + store->room / 4))
         return sr_fail(err, SR_ERR_MEMORY, file, 0, "out of memory");
     put(store, store->count++, time_s, row);
+    store->last_line = line;
     if (bytes > 0)
         memcpy(store->pending, slow, bytes);
     return SR_OK;
@@ -267,11 +271,12 @@ enum sr_status sr_store_finish(struct sr_store *store, const char *file, struct 
 {
     if (store->count == 0)
         return SR_OK;
-    if (store->count > 1 && store->time_s[store->count - 1] - store->time_s[store->count - 2] > JUMP_MAX_S) {
+    if (store->count > STRAY_ROWS &&
+        store->time_s[store->count - 1] - store->time_s[store->count - 2] > JUMP_MAX_S) {
         store->count--; /* one stray stamp at the end */
         store->backward++;
     } else {
-        const enum sr_status status = settle_last(store, 0, file, err);
+        const enum sr_status status = settle_last(store, file, err);
         if (status != SR_OK)
             return status;
     }

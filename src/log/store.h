@@ -35,10 +35,12 @@ struct sr_store {
     double *rate[3]; /* [count] as written */
     size_t count;
     size_t room;
+    size_t last_line;    /* of the last row */
     int64_t first_whole; /* the first row's stamp */
     double first_fraction;
     double wrapped_s; /* [s] added since a 32-bit counter wrapped */
     uint64_t wraps;
+    bool strays;          /* rows before a jump of hours were dropped */
     uint64_t backward;    /* rows dropped: the time went back */
     size_t backward_line; /* line of the first of them */
     uint64_t rows;        /* data rows so far */
