@@ -270,7 +270,7 @@ enum sr_status sr_mount_apply(struct sr_view *view, const struct sr_rig *rig, ch
 /* ---- What if ---------------------------------------------------------------- */
 
 struct sr_mount_ask {
-    double shore_a[SR_HARDNESSES_MAX]; /* [Shore A] 20..85 */
+    double shore_a[SR_HARDNESSES_MAX]; /* [Shore A] 20..85, ascending */
     size_t n_shore;
     double temperature_c[SR_TEMPERATURES_MAX]; /* [deg C] ascending */
     size_t n_temperature;
@@ -300,7 +300,12 @@ struct sr_mount_pick {
     bool sure;        /* best in every case that was tried, not only in the likeliest */
 };
 
-/* A stretch of temperature over which one hardness stays best; steps of 1 K. */
+#define SR_ALIKE_DB 0.25 /* [dB] closer wobbles are as good as the same */
+
+/*
+ * A stretch of temperature over which one hardness stays best, or within SR_ALIKE_DB of
+ * it; steps of 1 K, and as few changes of pieces as can be.
+ */
 struct sr_mount_stretch {
     size_t best;
     double from_c, to_c;

@@ -33,6 +33,9 @@ static enum sr_status check(const struct sr_mount_ask *ask, const struct sr_slic
         if (!isfinite(ask->temperature_c[j]) ||
             (j > 0 && !(ask->temperature_c[j] > ask->temperature_c[j - 1])))
             return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "temperatures need to ascend");
+    for (size_t i = 1; i < ask->n_shore; i++)
+        if (!(ask->shore_a[i] > ask->shore_a[i - 1]))
+            return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "hardnesses need to ascend");
     if (slices->count == 0 || score->slices != slices->count)
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "a what-if needs slices and the score made of them");
     return SR_OK;
@@ -74,9 +77,14 @@ static enum sr_status add_first_order(struct sr_mount_table *table, const struct
 static enum sr_status find_lines(struct sr_mount_table *table, const struct sr_slices *slices,
                                  const struct sr_score *score, const struct sr_rig *rig, struct sr_error *err)
 {
+    const struct sr_isolator own = {table->own.fn_hz.value, table->own.damping.value};
     bool first = false;
     for (size_t i = 0; i < score->n_peaks; i++) {
         const struct sr_peak *peak = &score->peaks[i];
+        /* Behind a mount its own resonance stands out, and is no line of the frame. */
+        if (rig->gyro_side == SR_GYRO_CAMERA && peak->cause != SR_CAUSE_ORDER &&
+            sr_isolator_power(&own, peak->hz) >= AMPLIFIED)
+            continue;
         struct sr_mount_line *line = &table->lines[table->n_lines++];
         /* The outermost bins of a peak are its window's skirts. */
         double low_hz = ((double)peak->low_bin + SKIRT) * slices->bin_hz;
@@ -220,49 +228,71 @@ static enum sr_status fill_table(struct sr_mount_table *table, struct predictor 
 
 /* ---- Stretches ---- */
 
-static enum sr_status best_at(const struct sr_mount_table *table, struct predictor *p, double temperature_c,
-                              size_t *best, bool *known, struct sr_error *err)
+static double step_c(const struct sr_mount_ask *ask, size_t step)
 {
-    double least = INFINITY, px;
-    for (size_t i = 0; i < table->ask.n_shore; i++) {
-        struct sr_mount_other other;
-        enum sr_status status = scale(table, table->ask.shore_a[i], temperature_c, &other, known, err);
-        if (status == SR_OK && *known)
-            status = predict_value(p, &other, &px, err);
-        if (status != SR_OK || !*known)
-            return status;
-        if (px < least) {
-            least = px;
-            *best = i;
+    return fmin(ask->temperature_c[0] + (double)step, ask->temperature_c[ask->n_temperature - 1]);
+}
+
+/* Likeliest wobble of every hardness at each step [steps][n_shore]; NAN where nothing can be foretold. */
+static enum sr_status fill_steps(const struct sr_mount_table *table, struct predictor *p, double *px,
+                                 size_t steps, struct sr_error *err)
+{
+    const struct sr_mount_ask *ask = &table->ask;
+    for (size_t s = 0; s < steps; s++) {
+        for (size_t i = 0; i < ask->n_shore; i++) {
+            struct sr_mount_other other;
+            bool known = false;
+            enum sr_status status = scale(table, ask->shore_a[i], step_c(ask, s), &other, &known, err);
+            px[s * ask->n_shore + i] = NAN;
+            if (status == SR_OK && known)
+                status = predict_value(p, &other, &px[s * ask->n_shore + i], err);
+            if (status != SR_OK)
+                return status;
         }
     }
     return SR_OK;
 }
 
+/* Steps from `first` on that a hardness stays best, or as good as that. */
+static size_t stays(const double *px, size_t steps, size_t n, size_t first, size_t which)
+{
+    size_t s = first;
+    for (; s < steps; s++) {
+        double least = INFINITY;
+        for (size_t i = 0; i < n; i++)
+            least = fmin(least, px[s * n + i]);
+        if (!(px[s * n + which] <= least * pow(10, SR_ALIKE_DB / 20)))
+            break;
+    }
+    return s - first;
+}
+
+/* From the cold end on, always the hardness that stays longest: pieces are not changed for nothing. */
 static enum sr_status find_stretches(struct sr_mount_table *table, struct predictor *p, struct sr_error *err)
 {
-    double first_c = table->ask.temperature_c[0],
-           last_c = table->ask.temperature_c[table->ask.n_temperature - 1];
-    size_t steps = (size_t)ceil(last_c - first_c - 1e-9);
-    struct sr_mount_stretch *open = NULL;
-
-    for (size_t s = 0; s <= steps; s++) {
-        double temperature_c = fmin(first_c + (double)s, last_c);
-        size_t best = 0;
-        bool known = false;
-        enum sr_status status = best_at(table, p, temperature_c, &best, &known, err);
-        if (status != SR_OK)
-            return status;
-        if (!known) {
-            open = NULL;
-        } else if (open != NULL && open->best == best) {
-            open->to_c = temperature_c;
-        } else if (table->n_stretches < SR_STRETCHES_MAX) {
-            open = &table->stretches[table->n_stretches++];
-            *open = (struct sr_mount_stretch){best, temperature_c, temperature_c};
+    const struct sr_mount_ask *ask = &table->ask;
+    size_t n = ask->n_shore, steps = 1 + (size_t)ceil(ask->temperature_c[ask->n_temperature - 1] -
+                                                      ask->temperature_c[0] - 1e-9);
+    double *px = calloc(steps * n, sizeof *px);
+    if (px == NULL)
+        return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu temperatures", steps);
+    enum sr_status status = fill_steps(table, p, px, steps, err);
+    for (size_t s = 0; s < steps && status == SR_OK && table->n_stretches < SR_STRETCHES_MAX;) {
+        size_t best = 0, longest = 0;
+        for (size_t i = 0; i < n; i++) {
+            size_t length = stays(px, steps, n, s, i);
+            if (length > longest) {
+                longest = length;
+                best = i;
+            }
         }
+        if (longest > 0)
+            table->stretches[table->n_stretches++] =
+                (struct sr_mount_stretch){best, step_c(ask, s), step_c(ask, s + longest - 1)};
+        s += longest > 0 ? longest : 1;
     }
-    return SR_OK;
+    free(px);
+    return status;
 }
 
 /* ---- Now ---- */

@@ -7,7 +7,6 @@
 #include <stdio.h>
 
 #define NOISE_SHARE_MIN 0.3 /* of a prediction, from where it is worth a warning */
-#define ALIKE_DB        0.5 /* closer choices are as good as the same */
 #define WORTH_DB        0.5 /* less gain is no trial */
 
 static void note(struct sr_mount_table *table, const char *format, ...) __attribute__((format(printf, 2, 3)));
@@ -107,6 +106,24 @@ static void say_stretches(const struct sr_mount_table *table, char *text, size_t
     }
 }
 
+/* At the flight's own temperature, which is where the footage can be compared; and whether to look further.
+ */
+static void say_now(const struct sr_mount_table *table, char *text, size_t size)
+{
+    double best_a = table->ask.shore_a[table->now_best];
+    if (fabs(best_a - table->own.shore_a) < 0.5)
+        mount_append(text, size, "; at %.3g C the %g A flown are the best of them (%.3g px)",
+                     table->own.temperature_c, best_a, table->now_px);
+    else
+        mount_append(text, size, "; at %.3g C %g A would make %.3g px of the %.3g px flown",
+                     table->own.temperature_c, best_a, table->now_px, table->own_px.value);
+    if (table->ask.n_shore > 1 && table->now_best == 0 && table->ask.shore_a[0] > SR_SHORE_LOW)
+        mount_append(text, size, ", and softer ones than were asked for may do better still");
+    if (table->ask.n_shore > 1 && table->now_best == table->ask.n_shore - 1 &&
+        table->ask.shore_a[table->now_best] < SR_SHORE_HIGH)
+        mount_append(text, size, ", and harder ones than were asked for may do better still");
+}
+
 void sr_mount_advice(const struct sr_mount_table *table, char *text, size_t size)
 {
     bool sure = true, alike = table->ask.n_shore > 1, clears = false, some = false;
@@ -120,7 +137,7 @@ void sr_mount_advice(const struct sr_mount_table *table, char *text, size_t size
         const struct sr_mount_cell *cell = sr_mount_cell_at(table, pick->best, j);
         some = true;
         sure = sure && pick->sure;
-        alike = alike && !(pick->margin_db >= ALIKE_DB);
+        alike = alike && !(pick->margin_db >= SR_ALIKE_DB);
         clears = clears || cell->wobble_px.value < table->threshold_px;
     }
     if (!some) {
@@ -128,15 +145,16 @@ void sr_mount_advice(const struct sr_mount_table *table, char *text, size_t size
         return;
     }
     say_stretches(table, text, size);
+    say_now(table, text, size);
     if (alike)
         mount_append(text, size,
                      "; but they differ by less than %g dB, so hardness hardly matters for this flight",
-                     ALIKE_DB);
+                     SR_ALIKE_DB);
     else if (!sure)
-        mount_append(text, size,
-                     "; that is the likeliest choice, not a sure one: a log from the other side of the mount "
-                     "(--other) "
-                     "would tell");
+        mount_append(text, size, "; that is the likeliest choice, not a sure one%s",
+                     table->own.source == SR_FN_GEOMETRY
+                         ? ": a log from the other side of the mount (--other) would tell"
+                         : ": how hardness and cold change the pieces is only known within a range");
     if (!clears)
         mount_append(
             text, size,
