@@ -13,6 +13,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "sim/flight.h"
 
@@ -20,7 +21,8 @@
 
 struct sample_log {
     const char *file;
-    void (*describe)(struct sim_flight *flight);
+    void (*describe)(struct sim_flight *flight, int number);
+    int number; /* of the flight, where a craft has several */
     void (*header)(FILE *out);
     void (*row)(const struct sim_samples *samples, size_t i, FILE *out);
     double lost_from_s, lost_to_s; /* rows that the recorder failed to write */
@@ -48,8 +50,9 @@ static uint64_t micros(const struct sim_samples *samples, size_t i)
 }
 
 /* heron: 4-inch props, well balanced, a regatta followed at an even pace. */
-static void describe_heron(struct sim_flight *f)
+static void describe_heron(struct sim_flight *f, int number)
 {
+    (void)number;
     f->seed = 20260614;
     f->flight_s = 26;
     f->profile = SIM_CRUISE;
@@ -83,8 +86,9 @@ static void row_heron(const struct sim_samples *s, size_t i, FILE *out)
 }
 
 /* dipper: hits a reed 12 s after the recorder starts, and flies home on a bent prop. */
-static void describe_dipper(struct sim_flight *f)
+static void describe_dipper(struct sim_flight *f, int number)
 {
+    (void)number;
     f->seed = 20260621;
     f->flight_s = 24;
     f->profile = SIM_CHASE;
@@ -124,8 +128,9 @@ static void row_dipper(const struct sim_samples *s, size_t i, FILE *out)
 }
 
 /* grebe: a plate that rings at 132 Hz, crossed by 1x on every climb. No motor speeds logged. */
-static void describe_grebe(struct sim_flight *f)
+static void describe_grebe(struct sim_flight *f, int number)
 {
+    (void)number;
     static const struct sim_mode plate = {132, 0.018, 0.9, {0.15, 1, 0.1}};
     f->seed = 20260705;
     f->flight_s = 26;
@@ -158,8 +163,9 @@ static void row_grebe(const struct sim_samples *s, size_t i, FILE *out)
 }
 
 /* coot: calm enough as far as its 200 Hz log shows, which is not far. */
-static void describe_coot(struct sim_flight *f)
+static void describe_coot(struct sim_flight *f, int number)
 {
+    (void)number;
     f->seed = 20260712;
     f->rate_hz = 200;
     f->flight_s = 26;
@@ -188,11 +194,63 @@ static void row_coot(const struct sim_samples *s, size_t i, FILE *out)
     fputc('\n', out);
 }
 
+/*
+ * teal: the same motors with two kinds of prop, three flights each. Two blades turn faster for the same lift,
+ * and shake at 2x, three at 3x. A prop goes on a little differently each time, so flights of one kind differ.
+ */
+static void describe_teal(struct sim_flight *f, int number, int blades)
+{
+    static const double fit[3] = {1.0, 1.16, 0.9};
+    f->seed = 20260800 + (uint64_t)(10 * blades + number);
+    f->flight_s = 11;
+    f->ground_s = 1;
+    f->profile = SIM_CHASE;
+    f->hover_throttle = 0.38;
+    f->blades = blades;
+    f->hover_rpm = blades == 2 ? 11400 : 9900;
+    f->blade_dps = blades == 2 ? 3 : 1.2;
+    for (int k = 0; k < SIM_MOTORS; k++)
+        f->imbalance_dps[k] = (blades == 2 ? 17 : 7.5) * fit[(number + k) % 3];
+    f->wash_dps = blades == 2 ? 4 : 4.5;
+}
+
+static void describe_teal_two(struct sim_flight *f, int number)
+{
+    describe_teal(f, number, 2);
+}
+
+static void describe_teal_three(struct sim_flight *f, int number)
+{
+    describe_teal(f, number, 3);
+}
+
+static void header_teal(FILE *out)
+{
+    fputs("# teal, invented data: which props for the autumn races?\n"
+          "ms,wx [deg/s],wy [deg/s],wz [deg/s],throttle [%]\n",
+          out);
+}
+
+static void row_teal(const struct sim_samples *s, size_t i, FILE *out)
+{
+    fprintf(out, "%" PRIu64, micros(s, i) / 1000);
+    for (int a = 0; a < 3; a++)
+        put(out, ',', s->gyro_dps[a][i], 1, '.');
+    put(out, ',', s->throttle[i] * 100, 0, '.');
+    fputc('\n', out);
+}
+
 static const struct sample_log logs[] = {
-    {"heron-regatta-steady.csv", describe_heron, header_heron, row_heron, 0, 0},
-    {"dipper-bent-prop.csv", describe_dipper, header_dipper, row_dipper, 0, 0},
-    {"grebe-frame-resonance.csv", describe_grebe, header_grebe, row_grebe, 17.3, 17.36},
-    {"coot-logged-too-slowly.csv", describe_coot, header_coot, row_coot, 0, 0},
+    {"heron-regatta-steady.csv", describe_heron, 1, header_heron, row_heron, 0, 0},
+    {"dipper-bent-prop.csv", describe_dipper, 1, header_dipper, row_dipper, 0, 0},
+    {"grebe-frame-resonance.csv", describe_grebe, 1, header_grebe, row_grebe, 17.3, 17.36},
+    {"coot-logged-too-slowly.csv", describe_coot, 1, header_coot, row_coot, 0, 0},
+    {"combos/teal-two-blades-1.csv", describe_teal_two, 1, header_teal, row_teal, 0, 0},
+    {"combos/teal-two-blades-2.csv", describe_teal_two, 2, header_teal, row_teal, 0, 0},
+    {"combos/teal-two-blades-3.csv", describe_teal_two, 3, header_teal, row_teal, 0, 0},
+    {"combos/teal-three-blades-1.csv", describe_teal_three, 1, header_teal, row_teal, 0, 0},
+    {"combos/teal-three-blades-2.csv", describe_teal_three, 2, header_teal, row_teal, 0, 0},
+    {"combos/teal-three-blades-3.csv", describe_teal_three, 3, header_teal, row_teal, 0, 0},
 };
 
 static int complain(const char *path, const char *what)
@@ -227,7 +285,7 @@ static int make_log(const struct sample_log *log, const char *folder)
         return complain(folder, log->file);
     }
     sim_flight_init(&flight);
-    log->describe(&flight);
+    log->describe(&flight, log->number);
     if (sim_fly(&flight, &samples) != 0) {
         errno = ENOMEM;
         return complain(path, "cannot fly");
@@ -242,6 +300,12 @@ int main(int argc, char **argv)
     if (argc != 2) {
         fputs("usage: generate DIR\n", stderr);
         return 2;
+    }
+    char combos[1024];
+    if (snprintf(combos, sizeof combos, "%s/combos", argv[1]) >= (int)sizeof combos ||
+        (mkdir(combos, 0777) != 0 && errno != EEXIST)) {
+        complain(argv[1], "cannot make the folder for the combos");
+        return 1;
     }
     for (size_t k = 0; k < sizeof logs / sizeof *logs; k++)
         if (make_log(&logs[k], argv[1]) != 0)

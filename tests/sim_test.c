@@ -340,6 +340,8 @@ static void test_sample_logs(void **state)
         assert_same_file(made, kept);
         remove(made);
     }
+    snprintf(made, sizeof made, "%s/combos", folder);
+    rmdir(made);
     rmdir(folder);
 }
 

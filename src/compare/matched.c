@@ -10,7 +10,6 @@
 
 #define THROTTLE_WIDTH 0.05 /* of full throttle */
 #define SPEED_WIDTH    0.05 /* of the median motor speed */
-#define SLICES_A_BIN   2    /* a flight visited a bin if it has this many slices there */
 
 /* Mean motor speed of a slice [rpm], NAN where none was logged. */
 static double slice_speed(const struct sr_slices *slices, size_t i)
@@ -92,12 +91,12 @@ static size_t common_without(const struct matched *m, size_t left_out, bool comm
         common[b] = true;
         for (size_t f = 0; f < m->count && common[b]; f++) {
             const struct matched_flight *flight = &m->flights[f];
-            size_t here = 0;
+            bool here = false;
             if (flight->dropped || f == left_out)
                 continue;
-            for (size_t i = 0; i < flight->n; i++)
-                here += flight->bin[i] == b;
-            common[b] = here >= SLICES_A_BIN || (m->match == SR_MATCH_NONE && here > 0);
+            for (size_t i = 0; i < flight->n && !here; i++)
+                here = flight->bin[i] == b;
+            common[b] = here;
         }
         bins += common[b];
     }
@@ -134,10 +133,9 @@ static enum sr_status find_common(struct matched *m, struct sr_error *err)
             }
         }
         if (worst == m->count)
-            return sr_fail(
-                err, SR_ERR_DATA, NULL, 0,
-                "the two groups were never flown at the same %s for two seconds; fly both at a like pace",
-                m->match == SR_MATCH_SPEED ? "motor speed" : "throttle");
+            return sr_fail(err, SR_ERR_DATA, NULL, 0,
+                           "the two groups were never flown at the same %s; fly both at a like pace",
+                           m->match == SR_MATCH_SPEED ? "motor speed" : "throttle");
         m->flights[worst].dropped = true;
     }
 }

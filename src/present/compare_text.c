@@ -35,11 +35,14 @@ void sr_compare_sentence(const struct sr_compare_report *report, char *text, siz
             quiet, loud, fabs(r->db), pow(10, fabs(r->db) / 20), low, high);
 }
 
-static void print_group(FILE *out, const struct sr_style *style, const struct sr_compare_group *group,
-                        size_t kept, size_t left_out)
+static void print_group(FILE *out, const struct sr_style *style, const char *letter,
+                        const struct sr_compare_group *group, size_t kept, size_t left_out)
 {
-    fprintf(out, "%s", sr_ink(style, SR_INK_STRONG));
-    sr_print_safe(out, group->name);
+    fprintf(out, "%s%s", sr_ink(style, SR_INK_STRONG), letter);
+    if (strcmp(group->name, letter) != 0) {
+        fputs("  ", out);
+        sr_print_safe(out, group->name);
+    }
     fprintf(out, "%s  %zu flight%s, %zu s compared", sr_ink(style, SR_INK_PLAIN), group->count,
             group->count == 1 ? "" : "s", kept);
     if (left_out > 0)
@@ -73,22 +76,26 @@ static void print_match(FILE *out, const struct sr_comparison *c)
     }
 }
 
-static void print_ratio(FILE *out, const struct sr_style *style, const char *name, const struct sr_ratio *r,
-                        const struct sr_compare_report *report)
+static const char *p_text(double p, char *text, size_t size)
 {
-    char a[32], b[32];
+    snprintf(text, size, p < 0.001 ? "<0.001" : "%.3f", p);
+    return text;
+}
+
+static void print_ratio(FILE *out, const struct sr_style *style, const char *name, const struct sr_ratio *r)
+{
+    char a[32], b[32], p[16];
 
     if (!r->seen) {
         fprintf(out, "  %-7s not seen by all the logs\n", name);
         return;
     }
-    fprintf(out, "  %-7s %7s %7s  %+7.1f dB  %+6.1f to %+6.1f   %5.3f  ", name,
+    fprintf(out, "  %-7s %7s %7s  %+7.1f dB  %+6.1f to %+6.1f  %6s  ", name,
             sr_format_value(r->a_px, a, sizeof a), sr_format_value(r->b_px, b, sizeof b), r->db, r->low_db,
-            r->high_db, r->p_adjusted);
+            r->high_db, p_text(r->p_adjusted, p, sizeof p));
     if (r->shown) {
-        fprintf(out, "%s", sr_ink(style, SR_INK_GOOD));
-        sr_print_safe(out, r->db > 0 ? report->a->name : report->b->name);
-        fprintf(out, " quieter%s\n", sr_ink(style, SR_INK_PLAIN));
+        fprintf(out, "%s%s quieter%s\n", sr_ink(style, SR_INK_GOOD), r->db > 0 ? "A" : "B",
+                sr_ink(style, SR_INK_PLAIN));
     } else {
         fprintf(out, "none shown\n");
     }
@@ -100,13 +107,13 @@ static void print_ratios(FILE *out, const struct sr_style *style, const struct s
 
     fprintf(out, "\n  %s           A px    B px   B against A    95 %% interval       p  difference%s\n",
             sr_ink(style, SR_INK_STRONG), sr_ink(style, SR_INK_PLAIN));
-    print_ratio(out, style, "whole", &c->whole, report);
+    print_ratio(out, style, "whole", &c->whole);
     for (size_t i = 0; i < SR_BAND_COUNT - 1; i++)
-        print_ratio(out, style, sr_band_name((enum sr_band)(SR_BAND_BEND + i)), &c->band[i], report);
+        print_ratio(out, style, sr_band_name((enum sr_band)(SR_BAND_BEND + i)), &c->band[i]);
     for (size_t i = 0; i < 3 && report->per_axis; i++)
-        print_ratio(out, style, axis_names[i], &c->axis[i], report);
-    fprintf(out, "  px RMS at matched conditions; p of the bands%s is corrected for their number\n",
-            report->per_axis ? " and of the axes" : "");
+        print_ratio(out, style, axis_names[i], &c->axis[i]);
+    fprintf(out, "  px RMS at matched conditions; p corrected for the number of bands%s;\n",
+            report->per_axis ? ", and of axes" : "");
     fprintf(out, "  interval from %s\n",
             c->from == SR_FROM_FLIGHTS ? "the scatter between flights" : "the seconds of these flights only");
 }
@@ -152,8 +159,8 @@ void sr_compare_text(FILE *out, const struct sr_style *style, const struct sr_co
     const struct sr_comparison *c = report->comparison;
     char text[512];
 
-    print_group(out, style, report->a, c->slices_a, c->left_out_a);
-    print_group(out, style, report->b, c->slices_b, c->left_out_b);
+    print_group(out, style, "A", report->a, c->slices_a, c->left_out_a);
+    print_group(out, style, "B", report->b, c->slices_b, c->left_out_b);
     fprintf(out, "\n  %s", sr_ink(style, winner_ink(c->winner)));
     sr_compare_sentence(report, text, sizeof text);
     sr_print_wrapped(out, text, 2, 2, SR_TEXT_WIDTH);
