@@ -49,6 +49,8 @@ enum sr_status flight_score(struct flight *flight, const char *path, const struc
         status = sr_view_init(&f.view, &f.slices, &plan->rig.camera, err);
     if (status == SR_OK)
         status = sr_score_make(&f.score, &f.slices, &f.view, sr_rig_threshold_px(&plan->rig), err);
+    if (status == SR_OK)
+        status = sr_causes_find(&f.causes, &f.score, &f.slices, &f.view, &plan->rig, err);
     if (status != SR_OK) {
         /* Rooms past the reader do not know the name of the log. */
         if (err->file[0] == '\0')
@@ -62,6 +64,7 @@ enum sr_status flight_score(struct flight *flight, const char *path, const struc
 
 void flight_release(struct flight *flight)
 {
+    sr_causes_release(&flight->causes);
     sr_score_release(&flight->score);
     sr_view_release(&flight->view);
     sr_slices_release(&flight->slices);

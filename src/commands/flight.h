@@ -7,6 +7,7 @@
 #define COMMANDS_FLIGHT_H
 
 #include "commands/shared.h"
+#include "stillrow/explain.h"
 #include "stillrow/wobble.h"
 
 /* What holds for all logs of a command. */
@@ -20,7 +21,8 @@ struct flight {
     struct sr_log log;
     struct sr_slices slices;
     struct sr_view view;
-    struct sr_score score;
+    struct sr_score score; /* with causes */
+    struct sr_causes causes;
 };
 
 /* Make the plan from the shared options; window: NULL for hann. false: said on stderr, EXIT_USAGE. */

@@ -86,7 +86,7 @@ static void print_clock(FILE *out, const struct sr_log *log)
 {
     const struct sr_quality *q = &log->quality;
 
-    fprintf(out, "  %-12s %.1f s, %" PRIu64 " rows at %.6g Hz (sees up to %.6g Hz)\n", "length",
+    fprintf(out, "  %-12s %.1f s, %" PRIu64 " rows at %.6g Hz (sees up to %.4g Hz)\n", "length",
             q->duration_s, q->rows, q->rate_hz, q->nyquist_hz);
     if (q->jitter_us < 0.01)
         fprintf(out, "  %-12s no jitter to speak of", "clock");

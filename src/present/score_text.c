@@ -43,7 +43,7 @@ static const char *verdict_words(enum sr_verdict verdict)
     case SR_WOBBLY:
         return "footage will wobble";
     case SR_UNPROVEN:
-        return "no wobble seen, but this log is too slow to rule it out";
+        return "not shown to wobble, but the log is too slow to clear it";
     }
     return "";
 }

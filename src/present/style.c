@@ -86,23 +86,34 @@ void sr_print_wrapped(FILE *out, const char *text, size_t column, size_t indent,
     fputc('\n', out);
 }
 
+static void print_cells(FILE *out, const struct sr_style *style, enum sr_ink ink, const char *cell,
+                        size_t count)
+{
+    if (count == 0)
+        return;
+    fputs(sr_ink(style, ink), out);
+    for (size_t i = 0; i < count; i++)
+        fputs(cell, out);
+    fputs(sr_ink(style, SR_INK_PLAIN), out);
+}
+
 void sr_print_bar(FILE *out, const struct sr_style *style, double value, double mark, size_t cells)
 {
     const char *full = style->utf8 ? "\u2588" : "#";
     const char *empty = style->utf8 ? "\u00b7" : ".";
-    const char *middle = style->utf8 ? "\u2502" : "|";
-    double filled = 0.0;
+    const enum sr_ink ink = value >= mark ? SR_INK_BAD : SR_INK_GOOD;
+    double level = 0.0; /* filled cells of both sides */
 
     if (value > 0.0 && mark > 0.0 && isfinite(value) && isfinite(mark))
-        filled = round((1.0 + log10(value / mark)) * (double)cells);
-    const enum sr_ink ink = value >= mark ? SR_INK_BAD : SR_INK_GOOD;
-    for (size_t i = 0; i < 2 * cells; i++) {
-        if (i == cells)
-            fprintf(out, "%s%s", sr_ink(style, SR_INK_STRONG), middle);
-        fprintf(out, "%s%s", sr_ink(style, SR_INK_PLAIN), (double)i < filled ? sr_ink(style, ink) : "");
-        fputs((double)i < filled ? full : empty, out);
-    }
-    fputs(sr_ink(style, SR_INK_PLAIN), out);
+        level = round((1.0 + log10(value / mark)) * (double)cells);
+    const size_t filled = (size_t)fmin(fmax(level, 0.0), 2.0 * (double)cells);
+    const size_t left = filled < cells ? filled : cells;
+
+    print_cells(out, style, ink, full, left);
+    print_cells(out, style, SR_INK_DIM, empty, cells - left);
+    print_cells(out, style, SR_INK_STRONG, style->utf8 ? "\u2502" : "|", 1);
+    print_cells(out, style, ink, full, filled - left);
+    print_cells(out, style, SR_INK_DIM, empty, 2 * cells - filled - (cells - left));
 }
 
 void sr_format_clock(double seconds, char *text, size_t size)
