@@ -1,0 +1,144 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* stillrow explain: why a flight wobbles, and what to try. */
+#include <math.h>
+#include <stdio.h>
+
+#include "commands/commands.h"
+#include "commands/flight.h"
+#include "stillrow/explain_report.h"
+
+struct explain_args {
+    double footage_offset_s;
+    const char *window;
+};
+
+#define AT(member) offsetof(struct explain_args, member)
+static const struct cli_option explain_options[] = {
+    {.name = "footage-offset",
+     .kind = OPTION_NUMBER,
+     .offset = AT(footage_offset_s),
+     .argument = "S",
+     .unit = "s",
+     .min = -86400,
+     .max = 86400,
+     .help = "where the log's first sample is in the footage",
+     .fallback = "times of the log"},
+    {.name = "window",
+     .kind = OPTION_CHOICE,
+     .offset = AT(window),
+     .argument = "NAME",
+     .choices = window_choices,
+     .help = "window of the spectra, as for score",
+     .fallback = "hann"},
+};
+#undef AT
+
+static const char about[] = "Says where the wobble of each flight comes from: lines that follow the motors "
+                            "(orders), lines that do not "
+                            "(resonances), lines folded from above what the log shows, and the rest; whether "
+                            "something changed in the "
+                            "flight; and what to try, each with the wobble to expect.";
+static const char after[] =
+    "Propellers hurt: take the props off before you touch a motor or run one on the bench.\n"
+    "Exit status: 0 done; 1 a log failed; 2 the command line or the rig file is wrong.\n";
+
+static enum sr_status explain_flight(const struct flight *flight, const struct flight_plan *plan,
+                                     const struct explain_args *args, const struct output_args *output,
+                                     bool first, struct sr_error *err)
+{
+    struct sr_change change;
+    struct sr_trial trials[SR_TRIALS_MAX];
+    size_t n_trials = 0;
+    struct sr_style style;
+
+    enum sr_status status =
+        sr_change_find(&change, &flight->score, &flight->slices, &flight->view, &flight->causes, err);
+    if (status == SR_OK)
+        status = sr_trials_make(trials, &n_trials, &flight->score, &flight->causes, &flight->slices,
+                                &flight->view, &plan->rig, err);
+    if (status != SR_OK)
+        return status;
+    const struct sr_explain_report report = {.score = {.log = &flight->log,
+                                                       .rig = &plan->rig,
+                                                       .slices = &flight->slices,
+                                                       .score = &flight->score,
+                                                       .footage_offset_s = args->footage_offset_s},
+                                             .causes = &flight->causes,
+                                             .change = &change,
+                                             .trials = trials,
+                                             .n_trials = n_trials};
+    if (output->json)
+        return sr_explain_json(stdout, &report, err);
+    style_from(&style, output);
+    if (!first)
+        putchar('\n');
+    sr_explain_text(stdout, &style, &report);
+    return SR_OK;
+}
+
+static int explain_all(size_t count, char **paths, const struct flight_plan *plan,
+                       const struct explain_args *args, const struct output_args *output)
+{
+    size_t failed = 0;
+
+    for (size_t i = 0; i < count; i++) {
+        struct flight flight;
+        struct sr_error err = {0};
+        enum sr_status status = flight_score(&flight, paths[i], plan, &err);
+        if (status == SR_ERR_ARGUMENT) {
+            complain_error(&err);
+            return EXIT_USAGE;
+        }
+        if (status == SR_OK) {
+            status = explain_flight(&flight, plan, args, output, i == failed, &err);
+            flight_release(&flight);
+        }
+        if (status != SR_OK) {
+            complain_error(&err);
+            failed++;
+        }
+        if (!output_flush())
+            break;
+    }
+    return failed > 0 ? EXIT_FAILED : EXIT_DONE;
+}
+
+int command_explain(int argc, char **argv)
+{
+    struct explain_args args = {.footage_offset_s = NAN};
+    struct log_args log;
+    struct rig_args rig = {0};
+    struct output_args output = {0};
+    struct flight_plan plan;
+    size_t n_logs = 0;
+
+    log_args_init(&log);
+    const struct option_group groups[] = {
+        {"The explanation", explain_options, sizeof explain_options / sizeof explain_options[0], &args},
+        log_group(&log),
+        rig_group(&rig),
+        output_group(&output),
+    };
+    const struct command_line line = {.verb = "explain",
+                                      .operands = "LOG...",
+                                      .about = about,
+                                      .after = after,
+                                      .groups = groups,
+                                      .n_groups = sizeof groups / sizeof groups[0]};
+
+    switch (options_parse(&line, argc, argv, &n_logs)) {
+    case OPTIONS_DONE:
+        return EXIT_DONE;
+    case OPTIONS_WRONG:
+        return EXIT_USAGE;
+    case OPTIONS_RUN:
+        break;
+    }
+    if (n_logs == 0) {
+        complain("explain: no log given");
+        return usage_hint("explain");
+    }
+    if (!flight_plan_make(&plan, &log, &rig, args.window))
+        return EXIT_USAGE;
+    return explain_all(n_logs, argv + 1, &plan, &args, &output);
+}
