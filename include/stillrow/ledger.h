@@ -5,8 +5,11 @@
  *
  * The first row names the columns. Known columns (sr_ledger_column_name()) may stand
  * in any order; others are kept as they are. Every change is made beside the
- * file, flushed to disk and renamed, under a lock on FILE.lock, so that a reader
- * never sees half a row and several programs may add at once.
+ * file (FILE.stillrow-new), flushed to disk and renamed, under a lock on FILE.lock,
+ * so that a reader never sees half a row and several programs may add at once. (The
+ * lock keeps programs apart; threads of one program take turns by themselves.) What
+ * is in the file already keeps its bytes: order, line ends, quotes, unknown columns,
+ * rows that cannot be read. A symbolic link is followed and stays one, rights stay.
  */
 #ifndef STILLROW_LEDGER_H
 #define STILLROW_LEDGER_H
@@ -24,10 +27,12 @@
 extern "C" {
 #endif
 
-#define SR_LEDGER_VERSION 1 /* of the columns' meaning; a newer one is refused */
+#define SR_LEDGER_VERSION   1  /* of the columns' meaning; a newer one is refused */
+#define SR_FINGERPRINT_SIZE 17 /* bytes of a fingerprint as text, with its terminator */
 
 enum sr_rating { SR_UNRATED = 0, SR_RATED_CLEAN, SR_RATED_SLIGHT, SR_RATED_BAD };
 const char *sr_rating_name(enum sr_rating rating); /* "" "clean" "slight" "bad" */
+/* By name, whatever its case; false: no such rating, *rating untouched. */
 bool sr_rating_find(const char *name, enum sr_rating *rating);
 
 /* One flight. Texts are never NULL in a row that was read; numbers are NAN where the cell is empty. */
@@ -65,35 +70,47 @@ struct sr_ledger {
     struct sr_ledger_row *rows;
     size_t n_rows;
     size_t n_unreadable;
-    /* Private: the cells' text, and where each cell begins. */
+    /* Private: the cells' text, where each cell begins in it, and each row's first cell. */
     char *text;
-    size_t *cells; /* [n_rows][n_columns] offsets into text */
+    size_t *cells; /* offsets into text, row after row */
+    size_t *first; /* [n_rows + 1] index into cells */
 };
 
 /* Name of known column k, in the order in which a new ledger has them; NULL behind the last. */
 const char *sr_ledger_column_name(size_t k);
 
 /*
- * Read a ledger; a missing file is an error. Rows that cannot be read are marked, not dropped.
- * Errors: SR_ERR_OPEN, SR_ERR_READ, SR_ERR_FORMAT (no header of a ledger, a newer version), SR_ERR_MEMORY.
+ * Read a ledger; a missing file is an error. Rows that cannot be read are marked, not dropped: a number that
+ * is none or out of range, an unknown rating, no fingerprint, no wobble, more cells than columns, a quote
+ * that is never closed. Blank lines do not count. Errors: SR_ERR_OPEN, SR_ERR_READ, SR_ERR_FORMAT (no header
+ * of a ledger, a newer version), SR_ERR_MEMORY.
  */
 enum sr_status sr_ledger_read(struct sr_ledger *ledger, const char *path, struct sr_error *err);
 void sr_ledger_release(struct sr_ledger *ledger);
 
-/* A cell's text as it stands in the file, "" where the row is shorter. */
+/* A cell's text, without its quotes and the blanks around it; "" behind the row's last. A row may have more
+ * cells than there are columns. */
 const char *sr_ledger_cell(const struct sr_ledger *ledger, size_t row, size_t column);
 
-/* What a scored flight amounts to. Texts point into the arguments, and fingerprint into hex[17], all of which
- * must outlive the row. */
-void sr_ledger_row_from(struct sr_ledger_row *row, char hex[17], const struct sr_log *log,
+/* Whether a text is a day of the calendar as "2026-06-14". */
+bool sr_ledger_is_date(const char *text);
+
+/* What a scored flight amounts to. Texts point into the arguments, and fingerprint into hex, all of which
+ * must outlive the row. Date, rating and note are for the caller to add. */
+void sr_ledger_row_from(struct sr_ledger_row *row, char hex[SR_FINGERPRINT_SIZE], const struct sr_log *log,
                         const struct sr_rig *rig, const struct sr_score *score);
 
 enum sr_added { SR_ADDED = 0, SR_ADDED_BEFORE /* the same log is there already: nothing was written */ };
 
 /*
- * Add a row: made if missing. Returns once the row is on the disk. The row counts as there before if a row of
- * the same fingerprint and the same build, hardness and camera is. Errors: SR_ERR_LOCK (held by others for 30
- * s), SR_ERR_READ, SR_ERR_WRITE, SR_ERR_FORMAT, SR_ERR_MEMORY. The old file stays whole on every failure.
+ * Add a row to the ledger at `path`, which is made if it is missing or empty. Returns once the row is on the
+ * disk. The row counts as there before if a row of the same fingerprint and the same build, hardness and
+ * camera is.
+ *
+ * Errors: SR_ERR_ARGUMENT (the row would not be readable: the text says why), SR_ERR_LOCK (held by others for
+ * 30 s), SR_ERR_OPEN, SR_ERR_READ, SR_ERR_WRITE (also: read-only, not a regular file), SR_ERR_FORMAT (also: a
+ * quoted cell that is never closed would swallow what follows it), SR_ERR_MEMORY. The old file stays whole on
+ * every failure.
  */
 enum sr_status sr_ledger_add(const char *path, const struct sr_ledger_row *row, enum sr_added *added,
                              struct sr_error *err);
@@ -105,13 +122,15 @@ struct sr_merge_count {
 
 /*
  * Carry all rows of the ledger at `from` into the one at `into` (made if missing), columns that `into` lacks
- * added. Errors: as sr_ledger_add(), SR_ERR_OPEN.
+ * added. Rows that cannot be read come along, whole. Errors: as sr_ledger_add().
  */
 enum sr_status sr_ledger_merge(const char *into, const char *from, struct sr_merge_count *count,
                                struct sr_error *err);
 
-/* Set the rating of the row(s) of one fingerprint (a beginning of it that is unique will do). Errors: also
- * SR_ERR_DATA. */
+/*
+ * Set the rating of the row(s) of one fingerprint; a beginning of it that is unique will do. Errors: as
+ * sr_ledger_add(), SR_ERR_DATA (no such flight, or several).
+ */
 enum sr_status sr_ledger_rate(const char *path, const char *fingerprint, enum sr_rating rating,
                               struct sr_error *err);
 

@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The columns of a ledger: one table that feeds reading, writing and the checks. */
+#include <ctype.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "private.h"
 
@@ -94,7 +96,7 @@ const char *sr_rating_name(enum sr_rating rating)
 bool sr_rating_find(const char *name, enum sr_rating *rating)
 {
     for (int r = SR_UNRATED; r <= SR_RATED_BAD; r++) {
-        if (strcmp(sr_rating_name((enum sr_rating)r), name) == 0) {
+        if (strcasecmp(sr_rating_name((enum sr_rating)r), name) == 0) {
             *rating = (enum sr_rating)r;
             return true;
         }
@@ -104,12 +106,12 @@ bool sr_rating_find(const char *name, enum sr_rating *rating)
 
 static double *number_at(const struct sr_ledger_row *row, const struct column *column)
 {
-    return (double *)((char *)(size_t)row + column->offset);
+    return (void *)((char *)(size_t)row + column->offset);
 }
 
 static const char **text_at(const struct sr_ledger_row *row, const struct column *column)
 {
-    return (const char **)((char *)(size_t)row + column->offset);
+    return (void *)((char *)(size_t)row + column->offset);
 }
 
 const char *column_text(const struct sr_ledger_row *row, size_t k, char *text, size_t size)
@@ -133,61 +135,138 @@ const char *column_text(const struct sr_ledger_row *row, size_t k, char *text, s
     return text;
 }
 
-static bool set_problem(struct sr_ledger_row *row, const struct column *column, const char *text,
+void row_clear(struct sr_ledger_row *row)
+{
+    *row = (struct sr_ledger_row){.rating = SR_UNRATED};
+    for (size_t k = 0; k < N_COLUMNS; k++) {
+        if (columns[k].kind == KIND_TEXT)
+            *text_at(row, &columns[k]) = "";
+        else if (columns[k].kind == KIND_NUMBER)
+            *number_at(row, &columns[k]) = NAN;
+    }
+}
+
+/* The first problem of a row is the one that is said. */
+static void set_problem(struct sr_ledger_row *row, const struct column *column, const char *text,
                         const char *what)
 {
     if (row->problem[0] == '\0')
         snprintf(row->problem, sizeof row->problem, "%s: '%.40s' %s", column->name, text, what);
-    return false;
 }
 
-static bool set_number(struct sr_ledger_row *row, const struct column *column, const char *text)
+static const char *skip_blanks(const char *text)
 {
-    char *end;
-    double value = strtod(text, &end);
-
-    while (*end == ' ')
-        end++;
-    if (end == text || *end != '\0' || !isfinite(value))
-        return set_problem(row, column, text, "is not a number");
-    if (value < column->min || value > column->max)
-        return set_problem(row, column, text, "is out of range");
-    *number_at(row, column) = value;
-    return true;
+    return text + strspn(text, " \t");
 }
 
-bool column_set(struct sr_ledger_row *row, size_t k, const char *text)
+/* strtod() alone would take "0x10", "inf" and "nan", too. */
+static void set_number(struct sr_ledger_row *row, const struct column *column, const char *text)
+{
+    const char *start = skip_blanks(text);
+    size_t length = strspn(start, "+-.0123456789eE");
+    char *end;
+    double value = strtod(start, &end);
+
+    if (length == 0 || end != start + length || *skip_blanks(end) != '\0' || !isfinite(value))
+        set_problem(row, column, text, "is not a number");
+    else if (value < column->min || value > column->max)
+        set_problem(row, column, text, "is out of range");
+    else
+        *number_at(row, column) = value;
+}
+
+/* A version as written, 0 if it is none. */
+static long version_of(const char *text)
+{
+    const char *start = skip_blanks(text);
+    size_t length = strspn(start, "0123456789");
+    return length > 0 && length < 10 && *skip_blanks(start + length) == '\0' ? strtol(start, NULL, 10) : 0;
+}
+
+bool column_is_newer(size_t k, const char *text)
+{
+    return k < N_COLUMNS && columns[k].kind == KIND_VERSION && version_of(text) > SR_LEDGER_VERSION;
+}
+
+void column_set(struct sr_ledger_row *row, size_t k, const char *text)
 {
     const struct column *column = &columns[k];
 
     if (column->kind == KIND_TEXT) {
         *text_at(row, column) = text;
-        return true;
+        return;
     }
-    if (text[strspn(text, " \t")] == '\0')
-        return true;
+    if (*skip_blanks(text) == '\0')
+        return;
     switch (column->kind) {
     case KIND_NUMBER:
-        return set_number(row, column, text);
+        set_number(row, column, text);
+        break;
     case KIND_RATING:
-        return sr_rating_find(text, &row->rating) ||
-               set_problem(row, column, text, "is none of clean, slight, bad");
+        if (!sr_rating_find(text, &row->rating))
+            set_problem(row, column, text, "is none of clean, slight, bad");
+        break;
     case KIND_VERSION:
-        return strtol(text, NULL, 10) == SR_LEDGER_VERSION ||
-               set_problem(row, column, text, "is a version this program does not know");
+        if (version_of(text) < 1)
+            set_problem(row, column, text, "is no version of a ledger");
+        break;
     case KIND_TEXT:
         break;
     }
-    return true;
+}
+
+static bool is_fingerprint(const char *text)
+{
+    size_t length = strspn(text, "0123456789abcdefABCDEF");
+    return length == SR_FINGERPRINT_SIZE - 1 && text[length] == '\0';
 }
 
 void row_check(struct sr_ledger_row *row)
 {
-    if (row->problem[0] == '\0' && strlen(row->fingerprint) == 0)
+    if (row->problem[0] == '\0' && row->fingerprint[0] == '\0')
         snprintf(row->problem, sizeof row->problem, "no fingerprint");
+    if (row->problem[0] == '\0' && !is_fingerprint(row->fingerprint))
+        snprintf(row->problem, sizeof row->problem,
+                 "fingerprint: '%.30s' is not 16 hexadecimal digits (did a spreadsheet change it?)",
+                 row->fingerprint);
     if (row->problem[0] == '\0' && !isfinite(row->wobble_px))
         snprintf(row->problem, sizeof row->problem, "no wobble_px");
     row->readable = row->problem[0] == '\0';
+}
+
+static bool same_text(const char *a, const char *b)
+{
+    return strcmp(a != NULL ? a : "", b != NULL ? b : "") == 0;
+}
+
+/* The same log seen through another camera, or said to be on another mount, is another row. */
+bool row_same_flight(const struct sr_ledger_row *a, const struct sr_ledger_row *b)
+{
+    char text_a[64], text_b[64];
+    size_t hardness = column_find("shore_a");
+
+    /* Hardness as it is written: a row that was read has been rounded, one to be added has not. */
+    return same_text(a->fingerprint, b->fingerprint) && same_text(a->build, b->build) &&
+           same_text(a->camera, b->camera) &&
+           same_text(column_text(a, hardness, text_a, sizeof text_a),
+                     column_text(b, hardness, text_b, sizeof text_b));
+}
+
+bool sr_ledger_is_date(const char *text)
+{
+    static const int days[] = {31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
+    int n[3] = {0, 0, 0};
+
+    for (size_t i = 0; i < 10; i++) {
+        if (i == 4 || i == 7 ? text[i] != '-' : !isdigit((unsigned char)text[i]))
+            return false;
+        if (i != 4 && i != 7)
+            n[i < 4 ? 0 : i < 7 ? 1 : 2] = 10 * n[i < 4 ? 0 : i < 7 ? 1 : 2] + (text[i] - '0');
+    }
+    if (text[10] != '\0' || n[1] < 1 || n[1] > 12 || n[2] < 1)
+        return false;
+    bool leap = n[0] % 4 == 0 && (n[0] % 100 != 0 || n[0] % 400 == 0);
+    return n[2] <= days[n[1] - 1] + (n[1] == 2 && leap ? 1 : 0);
 }
 
 /* The part of a path behind its last slash. */
@@ -197,12 +276,12 @@ static const char *base_name(const char *path)
     return slash != NULL && slash[1] != '\0' ? slash + 1 : path;
 }
 
-void sr_ledger_row_from(struct sr_ledger_row *row, char hex[17], const struct sr_log *log,
+void sr_ledger_row_from(struct sr_ledger_row *row, char hex[SR_FINGERPRINT_SIZE], const struct sr_log *log,
                         const struct sr_rig *rig, const struct sr_score *score)
 {
     const struct sr_peak *main_peak = score->n_peaks > 0 ? &score->peaks[0] : NULL;
 
-    snprintf(hex, 17, "%016llx", (unsigned long long)log->fingerprint);
+    snprintf(hex, SR_FINGERPRINT_SIZE, "%016llx", (unsigned long long)log->fingerprint);
     *row = (struct sr_ledger_row){
         .readable = true,
         .fingerprint = hex,

@@ -14,8 +14,7 @@
 
 #include "private.h"
 
-#define LOCK_WAIT_S  30
-#define LOCK_STEP_NS 5000000L
+#define LOCK_STEP_NS 2000000L
 
 void bytes_add(struct bytes *b, const char *data, size_t size)
 {
@@ -47,12 +46,17 @@ void bytes_add_text(struct bytes *b, const char *text)
     bytes_add(b, text, strlen(text));
 }
 
+static bool blank(char c)
+{
+    return c == ' ' || c == '\t';
+}
+
 void bytes_add_cell(struct bytes *b, const char *text)
 {
     /* Blanks at an end would be trimmed by a reader, so they are quoted too. */
     size_t length = strlen(text);
-    bool quote = strpbrk(text, ",\"\r\n") != NULL ||
-                 (length > 0 && (text[0] == ' ' || text[length - 1] == ' ' || text[0] == '\t'));
+    bool quote =
+        strpbrk(text, ",\"\r\n") != NULL || (length > 0 && (blank(text[0]) || blank(text[length - 1])));
     if (!quote) {
         bytes_add(b, text, length);
         return;
@@ -72,32 +76,23 @@ void bytes_release(struct bytes *b)
     memset(b, 0, sizeof *b);
 }
 
-enum sr_status bytes_read(struct bytes *b, const char *path, bool *missing, struct sr_error *err)
+enum sr_status bytes_read(struct bytes *b, const char *path, const char *name, struct sr_error *err)
 {
     char block[65536];
     FILE *in = fopen(path, "rb");
 
-    if (missing != NULL)
-        *missing = in == NULL && errno == ENOENT;
     if (in == NULL)
-        return sr_fail(err, SR_ERR_OPEN, path, 0, "cannot open the ledger: %s", strerror(errno));
+        return sr_fail(err, errno == ENOMEM ? SR_ERR_MEMORY : SR_ERR_OPEN, name, 0,
+                       "cannot open the ledger: %s", strerror(errno));
     for (size_t n; (n = fread(block, 1, sizeof block, in)) > 0;)
         bytes_add(b, block, n);
     enum sr_status status = SR_OK;
     if (ferror(in))
-        status = sr_fail(err, SR_ERR_READ, path, 0, "cannot read the ledger: %s", strerror(errno));
+        status = sr_fail(err, SR_ERR_READ, name, 0, "cannot read the ledger: %s", strerror(errno));
     else if (b->failed)
-        status = sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory for the ledger");
+        status = sr_fail(err, SR_ERR_MEMORY, name, 0, "out of memory for the ledger");
     fclose(in);
     return status;
-}
-
-/* The file that a ledger's name stands for: behind symbolic links, so that a link is not replaced by a file.
- */
-static char *real_name(const char *path)
-{
-    char *real = realpath(path, NULL);
-    return real != NULL ? real : strdup(path);
 }
 
 static char *join(const char *path, const char *suffix)
@@ -109,49 +104,101 @@ static char *join(const char *path, const char *suffix)
     return text;
 }
 
-enum sr_status lock_take(struct lock *lock, const char *path, struct sr_error *err)
+static enum sr_status no_memory(const char *path, struct sr_error *err)
 {
-    char *real = real_name(path), *name = real != NULL ? join(real, ".lock") : NULL;
-    free(real);
-    if (name == NULL)
-        return sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory");
+    return sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory for the ledger's name");
+}
 
-    /* The lock file stays: taking it away while another waits for it would give both the lock. */
-    lock->fd = open(name, O_RDWR | O_CREAT | O_CLOEXEC, 0666);
-    if (lock->fd < 0) {
-        enum sr_status status =
-            sr_fail(err, SR_ERR_WRITE, name, 0, "cannot make the ledger's lock file: %s", strerror(errno));
-        free(name);
-        return status;
+/* The file a name stands for; a link is not replaced by a file. */
+static enum sr_status find_real(struct target *target, struct stat *info, struct sr_error *err)
+{
+    target->real = realpath(target->path, NULL);
+    target->exists = target->real != NULL;
+    if (!target->exists) {
+        if (errno == ENOMEM)
+            return no_memory(target->path, err);
+        if (errno != ENOENT)
+            return sr_fail(err, SR_ERR_OPEN, target->path, 0, "cannot open the ledger: %s", strerror(errno));
+        if (lstat(target->path, info) == 0)
+            return sr_fail(err, SR_ERR_OPEN, target->path, 0, "is a symbolic link to nothing");
+        target->real = strdup(target->path);
+        return target->real != NULL ? SR_OK : no_memory(target->path, err);
     }
-    free(name);
+    if (stat(target->real, info) != 0)
+        return sr_fail(err, SR_ERR_OPEN, target->path, 0, "cannot open the ledger: %s", strerror(errno));
+    if (!S_ISREG(info->st_mode))
+        return sr_fail(err, SR_ERR_WRITE, target->path, 0, "is not a regular file");
+    /* The folder's rights would let a rename replace it; the file's own say no. */
+    if ((info->st_mode & (S_IWUSR | S_IWGRP | S_IWOTH)) == 0 || access(target->real, W_OK) != 0)
+        return sr_fail(err, SR_ERR_WRITE, target->path, 0, "is read-only");
+    return SR_OK;
+}
 
+/* The lock file stays: taking it away while another waits for it would give both the lock. */
+static enum sr_status open_lock(struct target *target, const struct stat *info, struct sr_error *err)
+{
+    char *name = join(target->real, ".lock");
+    if (name == NULL)
+        return no_memory(target->path, err);
+    target->lock = open(name, O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0666);
+    int why = errno;
+    free(name);
+    if (target->lock < 0)
+        return sr_fail(err, SR_ERR_WRITE, target->path, 0, "cannot make its lock file: %s", strerror(why));
+    /* Whoever may write the ledger may lock it. Only the lock's owner can see to that. */
+    if (target->exists)
+        (void)fchmod(target->lock, info->st_mode & 0666);
+    return SR_OK;
+}
+
+static double elapsed_s(const struct timespec *since)
+{
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)(now.tv_sec - since->tv_sec) + 1e-9 * (double)(now.tv_nsec - since->tv_nsec);
+}
+
+static enum sr_status wait_for_lock(const struct target *target, double wait_s, struct sr_error *err)
+{
     struct flock whole = {.l_type = F_WRLCK, .l_whence = SEEK_SET};
     const struct timespec step = {0, LOCK_STEP_NS};
-    struct timespec start, now;
+    struct timespec start;
+
     clock_gettime(CLOCK_MONOTONIC, &start);
-    while (fcntl(lock->fd, F_SETLK, &whole) != 0) {
-        if (errno != EACCES && errno != EAGAIN && errno != EINTR) {
-            int why = errno;
-            lock_leave(lock);
-            return sr_fail(err, SR_ERR_LOCK, path, 0, "cannot lock the ledger: %s", strerror(why));
-        }
-        clock_gettime(CLOCK_MONOTONIC, &now);
-        if (now.tv_sec - start.tv_sec >= LOCK_WAIT_S) {
-            lock_leave(lock);
-            return sr_fail(err, SR_ERR_LOCK, path, 0,
-                           "another program has held the ledger for %d s; try again", LOCK_WAIT_S);
-        }
+    while (fcntl(target->lock, F_SETLK, &whole) != 0) {
+        if (errno != EACCES && errno != EAGAIN && errno != EINTR)
+            return sr_fail(err, SR_ERR_LOCK, target->path, 0, "cannot lock the ledger: %s", strerror(errno));
+        if (elapsed_s(&start) >= wait_s)
+            return sr_fail(err, SR_ERR_LOCK, target->path, 0,
+                           "another program has held the ledger for %g s; try again", wait_s);
         nanosleep(&step, NULL);
     }
     return SR_OK;
 }
 
-void lock_leave(struct lock *lock)
+enum sr_status target_take(struct target *target, const char *path, double wait_s, struct sr_error *err)
 {
-    if (lock->fd >= 0)
-        close(lock->fd);
-    lock->fd = -1;
+    struct stat info;
+
+    *target = (struct target){.path = path, .lock = -1};
+    enum sr_status status = find_real(target, &info, err);
+    if (status == SR_OK)
+        status = open_lock(target, &info, err);
+    if (status == SR_OK)
+        status = wait_for_lock(target, wait_s, err);
+    /* Another program may have made the ledger while this one waited. */
+    if (status == SR_OK)
+        target->exists = stat(target->real, &info) == 0;
+    return status;
+}
+
+void target_leave(struct target *target)
+{
+    if (target->lock >= 0)
+        close(target->lock);
+    target->lock = -1;
+    free(target->real);
+    target->real = NULL;
 }
 
 static bool write_all(int fd, const char *data, size_t size)
@@ -191,56 +238,46 @@ static void flush_folder(const char *path)
     free(folder);
 }
 
-/*
- * A new file beside `real`. Whoever holds the lock is the only one to make it, so a file
- * of that name is what a killed program left behind.
- */
-static int open_beside(const char *beside)
+/* Rights and, where allowed, the owner of the old file. */
+static bool dress(int fd, const struct target *target)
 {
-    (void)unlink(beside);
-    return open(beside, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+    struct stat info;
+
+    if (!target->exists || stat(target->real, &info) != 0)
+        return true;
+    bool same = info.st_uid == geteuid() && info.st_gid == getegid();
+    if (!same && fchown(fd, info.st_uid, info.st_gid) != 0 && errno != EPERM)
+        return false;
+    return fchmod(fd, info.st_mode & 07777) == 0;
 }
 
-static bool same_rights(int fd, const char *real)
+enum sr_status target_replace(const struct target *target, const struct bytes *b, struct sr_error *err)
 {
-    struct stat st;
-    return stat(real, &st) != 0 || fchmod(fd, st.st_mode & 0777) == 0;
-}
-
-static enum sr_status replace_real(const char *real, const struct bytes *b, struct sr_error *err)
-{
-    char *beside = join(real, ".new");
+    if (b->failed)
+        return sr_fail(err, SR_ERR_MEMORY, target->path, 0, "out of memory for the ledger");
+    char *beside = join(target->real, ".stillrow-new");
     if (beside == NULL)
-        return sr_fail(err, SR_ERR_MEMORY, real, 0, "out of memory");
-    int fd = open_beside(beside);
-    bool fine = fd >= 0 && same_rights(fd, real) && write_all(fd, b->data, b->size) && fsync(fd) == 0;
+        return no_memory(target->path, err);
+
+    /* Whoever holds the lock is the only one to make it: a file of that name was left by a killed program. */
+    (void)unlink(beside);
+    int fd = open(beside, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+    bool fine = fd >= 0 && dress(fd, target) && write_all(fd, b->data, b->size) && fsync(fd) == 0;
     int why = errno;
     if (fd >= 0 && close(fd) != 0 && fine) {
         fine = false;
         why = errno;
     }
-    if (fine && rename(beside, real) != 0) {
+    if (fine && rename(beside, target->real) != 0) {
         fine = false;
         why = errno;
     }
     if (fine)
-        flush_folder(real);
+        flush_folder(target->real);
     else if (fd >= 0)
         (void)unlink(beside);
     free(beside);
     return fine ? SR_OK
-                : sr_fail(err, SR_ERR_WRITE, real, 0, "cannot write the ledger, the old one is kept: %s",
+                : sr_fail(err, SR_ERR_WRITE, target->path, 0, "cannot write, the old ledger is kept: %s",
                           strerror(why));
-}
-
-enum sr_status replace_file(const char *path, const struct bytes *b, struct sr_error *err)
-{
-    if (b->failed)
-        return sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory for the ledger");
-    char *real = real_name(path);
-    if (real == NULL)
-        return sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory");
-    enum sr_status status = replace_real(real, b, err);
-    free(real);
-    return status;
 }

@@ -5,6 +5,8 @@
 
 #include "stillrow/ledger.h"
 
+/* ---- Bytes ---------------------------------------------------------------- */
+
 /* Bytes that grow. `failed` remembers a lack of memory, so that it is asked for once. */
 struct bytes {
     char *data;
@@ -17,33 +19,96 @@ void bytes_add_text(struct bytes *b, const char *text);
 void bytes_add_cell(struct bytes *b, const char *text);
 void bytes_release(struct bytes *b);
 
-/* Read a whole file. A missing one gives SR_ERR_OPEN with *missing set, if missing is not NULL. */
-enum sr_status bytes_read(struct bytes *b, const char *path, bool *missing, struct sr_error *err);
+/* ---- Files ---------------------------------------------------------------- */
 
-/* A held lock. */
-struct lock {
-    int fd;
+#define LOCK_WAIT_S 30.0
+
+/* A file that is about to be replaced. */
+struct target {
+    const char *path; /* as the caller named it, for messages */
+    char *real;       /* behind symbolic links */
+    bool exists;
+    int lock; /* file descriptor, -1: not held */
 };
-enum sr_status lock_take(struct lock *lock, const char *path, struct sr_error *err);
-void lock_leave(struct lock *lock);
 
-/* Replace `path` by these bytes: beside it, flushed to the disk, renamed. The old file stays on failure. */
-enum sr_status replace_file(const char *path, const struct bytes *b, struct sr_error *err);
+/* Look at `path`, refuse what must not be replaced, and take its lock. target_leave() in any case. */
+enum sr_status target_take(struct target *target, const char *path, double wait_s, struct sr_error *err);
+void target_leave(struct target *target);
 
-/* A ledger from bytes in memory; `path` is for messages. *header_end: offset behind the header's line end. */
-enum sr_status ledger_parse(struct sr_ledger *ledger, const struct bytes *b, const char *path,
-                            size_t *header_end, struct sr_error *err);
+/* Read the whole file at `path`; `name` is for messages. */
+enum sr_status bytes_read(struct bytes *b, const char *path, const char *name, struct sr_error *err);
 
-/* The text of known column `k` of a row into text[size]; "" for nothing. Texts are returned as they are. */
+/* Replace the target by these bytes: beside it, flushed to the disk, renamed. The old file stays on failure.
+ */
+enum sr_status target_replace(const struct target *target, const struct bytes *b, struct sr_error *err);
+
+/* ---- A ledger in its bytes ------------------------------------------------ */
+
+struct span {
+    size_t from, to;
+};
+
+/* How a ledger lies in its bytes. */
+struct layout {
+    struct span header; /* the first row, without its line end */
+    bool crlf;          /* the first row ends so */
+    size_t open_line;   /* line of the row whose quoted cell is never closed, 0: none */
+    struct span *cells; /* as sr_ledger.cells, quotes and blanks included; NULL unless asked for */
+};
+
+/* A ledger from bytes in memory; `path` is for messages. spans: find out where each cell lies, too (slower).
+ * Release both. */
+enum sr_status ledger_parse(struct sr_ledger *ledger, struct layout *layout, const struct bytes *b,
+                            const char *path, bool spans, struct sr_error *err);
+void layout_release(struct layout *layout);
+
+/* Cells of a row. */
+size_t ledger_n_cells(const struct sr_ledger *ledger, size_t row);
+
+/* ---- Columns -------------------------------------------------------------- */
+
+/* A row in which nothing is known. */
+void row_clear(struct sr_ledger_row *row);
+
+/* The text of known column `k` of a row; "" for nothing. Numbers are written into text[size]. */
 const char *column_text(const struct sr_ledger_row *row, size_t k, char *text, size_t size);
 
-/* Set known column `k` of a row from a cell's text; false: *row->problem says why not. */
-bool column_set(struct sr_ledger_row *row, size_t k, const char *text);
+/* Set known column `k` of a row from a cell's text; a text that makes no sense is said in row->problem. */
+void column_set(struct sr_ledger_row *row, size_t k, const char *text);
 
 /* Index of a known column by name, or the count of them. */
 size_t column_find(const char *name);
 
+/* Whether column k holds the version, and the text one that is newer than this program. */
+bool column_is_newer(size_t k, const char *text);
+
 /* Check what no single cell shows: a fingerprint, a wobble. Sets readable and problem. */
 void row_check(struct sr_ledger_row *row);
+
+/* Whether two readable rows are of the same flight, build, hardness and camera. */
+bool row_same_flight(const struct sr_ledger_row *a, const struct sr_ledger_row *b);
+
+/* ---- Changing a ledger ---------------------------------------------------- */
+
+/* A ledger held under its lock, and the bytes it is about to become. */
+struct edit {
+    struct target target;
+    struct bytes fresh;      /* what was there, with the columns that were asked for */
+    struct sr_ledger ledger; /* that, understood */
+    struct layout layout;
+    const char *newline; /* as the file's own */
+};
+
+/* Lock, read (or begin) a ledger, with the columns `names` made sure of. edit_end() in any case. */
+enum sr_status edit_begin(struct edit *edit, const char *path, const char *const *names, size_t n_names,
+                          bool spans, struct sr_error *err);
+enum sr_status edit_write(const struct edit *edit, const struct bytes *b, struct sr_error *err);
+void edit_end(struct edit *edit);
+
+/* Index of the nth (from 0) column of that name, or the count of columns. Only the empty name may come twice.
+ */
+size_t edit_column(const struct sr_ledger *ledger, const char *name, size_t nth);
+/* How many of names[0..i) are the same as names[i]. */
+size_t edit_nth(const char *const *names, size_t i);
 
 #endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A ledger from bytes: libcsv splits, the table of columns understands. */
 #include <csv.h>
-#include <math.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -15,33 +14,45 @@
 struct intake {
     struct bytes text;   /* every cell, ended by a zero byte */
     struct bytes starts; /* size_t offset of each cell into text */
+    struct bytes spans;  /* struct span of each cell in the file; only where `exact` */
     struct bytes rows;   /* struct intake_row */
+    bool exact;          /* fed byte by byte, so that `at` is true */
+    size_t at;           /* offset of the byte being fed */
+    size_t cell_from;    /* offset behind the last delimiter */
     size_t cells_in_row; /* so far */
+    bool something;      /* some cell of the row is not empty */
     size_t line;         /* [1-based] line that the parser is in */
     size_t row_line;     /* line that the row began on */
     bool after_cr;       /* the last row ended in CR: a line feed now belongs to it */
+    size_t open_line;    /* line of a row that ends within quotes, 0: none */
 };
 
 struct intake_row {
     size_t line;
     size_t first_cell;
-    size_t n_cells;
 };
 
 static void take_cell(void *data, size_t size, void *context)
 {
     struct intake *in = context;
     size_t start = in->text.size;
+    const char *cell = data != NULL ? data : "";
 
     if (in->cells_in_row == 0)
         in->row_line = in->line;
     /* A zero byte would end a text early: such a cell is cut there, as it would be by any C program. */
-    bytes_add(&in->text, data != NULL ? data : "", size);
+    bytes_add(&in->text, cell, size);
     bytes_add(&in->text, "", 1);
     bytes_add(&in->starts, (const char *)&start, sizeof start);
+    if (in->exact) {
+        struct span span = {in->cell_from, in->at};
+        bytes_add(&in->spans, (const char *)&span, sizeof span);
+        in->cell_from = in->at + 1;
+    }
     for (size_t i = 0; i < size; i++)
-        in->line += ((const char *)data)[i] == '\n';
+        in->line += cell[i] == '\n';
     in->cells_in_row++;
+    in->something = in->something || size > 0;
     in->after_cr = false;
 }
 
@@ -49,66 +60,125 @@ static void take_row(int end, void *context)
 {
     struct intake *in = context;
 
-    if (in->cells_in_row > 0) {
-        size_t cells = in->starts.size / sizeof(size_t);
-        struct intake_row row = {in->row_line, cells - in->cells_in_row, in->cells_in_row};
+    if (!in->something) {
+        /* A blank line, or one of commas alone as spreadsheets leave them: no row. */
+        in->starts.size -= in->cells_in_row * sizeof(size_t);
+        in->spans.size -= in->exact ? in->cells_in_row * sizeof(struct span) : 0;
+    } else {
+        struct intake_row row = {in->row_line, in->starts.size / sizeof(size_t) - in->cells_in_row};
         bytes_add(&in->rows, (const char *)&row, sizeof row);
     }
     if (!(end == '\n' && in->after_cr && in->cells_in_row == 0))
         in->line++;
     in->after_cr = end == '\r';
     in->cells_in_row = 0;
+    in->something = false;
+    in->cell_from = in->at + 1;
 }
 
 static void intake_release(struct intake *in)
 {
     bytes_release(&in->text);
     bytes_release(&in->starts);
+    bytes_release(&in->spans);
     bytes_release(&in->rows);
 }
 
-/* Feed everything; *header_end: bytes up to and with the end of the first row. */
-static enum sr_status split(struct intake *in, const struct bytes *b, const char *path, size_t *header_end,
+static size_t n_rows(const struct intake *in)
+{
+    return in->rows.size / sizeof(struct intake_row);
+}
+
+/* Feed one byte; its offset is what the spans are made of. */
+static bool feed_byte(struct csv_parser *parser, struct intake *in, const struct bytes *b)
+{
+    bool fine = csv_parse(parser, b->data + in->at, 1, take_cell, take_row, in) == 1;
+    in->at++;
+    return fine;
+}
+
+/* End of the file: a quote that is still open is told from a last line without its end. */
+static bool feed_end(struct csv_parser *parser, struct intake *in)
+{
+    size_t row_line = in->cells_in_row > 0 ? in->row_line : in->line;
+
+    csv_set_opts(parser, CSV_REPALL_NL | CSV_STRICT | CSV_STRICT_FINI);
+    if (csv_fini(parser, take_cell, take_row, in) == 0)
+        return true;
+    if (csv_error(parser) != CSV_EPARSE)
+        return false;
+    in->open_line = row_line;
+    csv_set_opts(parser, CSV_REPALL_NL);
+    return csv_fini(parser, take_cell, take_row, in) == 0;
+}
+
+static enum sr_status split(struct intake *in, struct layout *layout, const struct bytes *b, const char *path,
                             struct sr_error *err)
 {
     struct csv_parser parser;
-    size_t at = b->size >= 3 && memcmp(b->data, "\xef\xbb\xbf", 3) == 0 ? 3 : 0;
+    bool spans = in->exact, fine = true;
 
     in->line = 1;
+    in->at = in->cell_from = b->size >= 3 && memcmp(b->data, "\xef\xbb\xbf", 3) == 0 ? 3 : 0;
     if (csv_init(&parser, CSV_REPALL_NL) != 0)
-        return sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory");
-    /* Byte by byte until the header is complete, to know where it ends. */
-    while (at < b->size && in->rows.size == 0)
-        csv_parse(&parser, b->data + at++, 1, take_cell, take_row, in);
-    if (at > 0 && at < b->size && b->data[at - 1] == '\r' && b->data[at] == '\n')
-        csv_parse(&parser, b->data + at++, 1, take_cell, take_row, in);
-    *header_end = at;
-    bool fine = csv_parse(&parser, b->data + at, b->size - at, take_cell, take_row, in) == b->size - at &&
-                csv_fini(&parser, take_cell, take_row, in) == 0;
+        return sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory for the ledger");
+    /* The header byte by byte in any case, to know where it is; the rest in one go if that is enough. */
+    in->exact = true;
+    while (fine && in->at < b->size && n_rows(in) == 0)
+        fine = feed_byte(&parser, in, b);
+    size_t header_end = in->at;
+    in->exact = spans;
+    while (fine && spans && in->at < b->size)
+        fine = feed_byte(&parser, in, b);
+    if (fine && !spans && in->at < b->size)
+        fine = csv_parse(&parser, b->data + in->at, b->size - in->at, take_cell, take_row, in) ==
+               b->size - in->at;
+    in->at = b->size;
+    in->exact = spans || n_rows(in) == 0; /* a header that ends with the file */
+    fine = fine && feed_end(&parser, in);
     csv_free(&parser);
-    if (!fine || in->text.failed || in->starts.failed || in->rows.failed)
+    if (!fine || in->text.failed || in->starts.failed || in->spans.failed || in->rows.failed)
         return sr_fail(err, SR_ERR_MEMORY, path, in->line, "out of memory for the ledger");
+    layout->crlf = header_end > 0 && header_end < b->size && b->data[header_end - 1] == '\r' &&
+                   b->data[header_end] == '\n';
+    layout->open_line = in->open_line;
     return SR_OK;
 }
 
-static enum sr_status take_header(struct sr_ledger *ledger, const struct intake *in, const char *path,
-                                  struct sr_error *err)
+static enum sr_status no_ledger(const struct sr_ledger *ledger, size_t line, size_t known, const char *path,
+                                struct sr_error *err)
+{
+    const char *hint = "";
+
+    if (known > 0)
+        hint = " (others are there: was a column renamed?)";
+    else if (ledger->n_columns == 1 && strpbrk(ledger->columns[0], ";\t") != NULL)
+        hint = " between commas; save it with commas and decimal points";
+    return sr_fail(err, SR_ERR_FORMAT, path, line,
+                   "this is no ledger: its first row does not name the columns fingerprint and wobble_px%s",
+                   hint);
+}
+
+static enum sr_status take_header(struct sr_ledger *ledger, struct layout *layout, const struct intake *in,
+                                  const char *path, struct sr_error *err)
 {
     const struct intake_row *rows = (const void *)in->rows.data;
     const size_t *starts = (const void *)in->starts.data;
+    const struct span *spans = (const void *)in->spans.data;
     size_t known = 0, needed = 0;
 
-    if (in->rows.size == 0)
-        return sr_fail(err, SR_ERR_FORMAT, path, 1, "an empty file is no ledger; remove it, and one is made");
-    if (rows[0].n_cells > COLUMNS_MAX)
+    if (n_rows(in) == 0)
+        return sr_fail(err, SR_ERR_FORMAT, path, 1, "nothing is in it, not even the names of the columns");
+    size_t n = n_rows(in) > 1 ? rows[1].first_cell : in->starts.size / sizeof *starts;
+    if (n > COLUMNS_MAX)
         return sr_fail(err, SR_ERR_FORMAT, path, rows[0].line, "more than %d columns", COLUMNS_MAX);
-    ledger->columns = calloc(rows[0].n_cells, sizeof *ledger->columns);
+    ledger->columns = calloc(n, sizeof *ledger->columns);
     if (ledger->columns == NULL)
         return sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory for the ledger");
-    ledger->n_columns = rows[0].n_cells;
-    for (size_t c = 0; c < ledger->n_columns; c++) {
-        const char *name = ledger->text + starts[rows[0].first_cell + c];
-        ledger->columns[c] = (char *)(size_t)name;
+    ledger->n_columns = n;
+    for (size_t c = 0; c < n; c++) {
+        char *name = ledger->text + starts[c];
+        ledger->columns[c] = name;
         known += sr_ledger_column_name(column_find(name)) != NULL;
         needed += strcmp(name, "fingerprint") == 0 || strcmp(name, "wobble_px") == 0;
         for (size_t other = 0; other < c; other++)
@@ -116,131 +186,130 @@ static enum sr_status take_header(struct sr_ledger *ledger, const struct intake 
                 return sr_fail(err, SR_ERR_FORMAT, path, rows[0].line, "two columns are called '%.60s'",
                                name);
     }
-    if (needed < 2)
-        return sr_fail(
-            err, SR_ERR_FORMAT, path, rows[0].line,
-            "this is no ledger: its first row does not name the columns fingerprint and wobble_px%s",
-            known > 0 ? " (others are there: was a column renamed?)" : "");
-    return SR_OK;
+    layout->header = (struct span){spans[0].from, spans[n - 1].to};
+    return needed == 2 ? SR_OK : no_ledger(ledger, rows[0].line, known, path, err);
 }
 
-static void clear_row(struct sr_ledger_row *row)
-{
-    *row = (struct sr_ledger_row){.fingerprint = "",
-                                  .log = "",
-                                  .date = "",
-                                  .build = "",
-                                  .motor = "",
-                                  .prop = "",
-                                  .blades = NAN,
-                                  .shore_a = NAN,
-                                  .material = "",
-                                  .temperature_c = NAN,
-                                  .resonance_hz = NAN,
-                                  .camera = "",
-                                  .width_px = NAN,
-                                  .threshold_px = NAN,
-                                  .verdict = "",
-                                  .wobble_px = NAN,
-                                  .low_px = NAN,
-                                  .high_px = NAN,
-                                  .median_px = NAN,
-                                  .rms_px = NAN,
-                                  .band_px = {NAN, NAN, NAN, NAN},
-                                  .smear_px = NAN,
-                                  .airborne_s = NAN,
-                                  .main_hz = NAN,
-                                  .main_share = NAN,
-                                  .main_cause = "",
-                                  .main_order = NAN,
-                                  .note = ""};
-}
-
-static void understand_row(struct sr_ledger *ledger, size_t index, const struct intake_row *from,
-                           const size_t *known)
+static void understand_row(struct sr_ledger *ledger, size_t index, const size_t *known, size_t open_line)
 {
     struct sr_ledger_row *row = &ledger->rows[index];
+    size_t n_cells = ledger_n_cells(ledger, index), line = row->line;
 
-    clear_row(row);
-    row->line = from->line;
-    for (size_t c = 0; c < ledger->n_columns; c++)
+    row_clear(row);
+    row->line = line;
+    if (line == open_line)
+        snprintf(row->problem, sizeof row->problem,
+                 "a quote is opened here and never closed, which swallows all lines below");
+    else if (n_cells > ledger->n_columns)
+        snprintf(row->problem, sizeof row->problem, "%zu cells, but the first row names %zu columns", n_cells,
+                 ledger->n_columns);
+    for (size_t c = 0; c < ledger->n_columns && c < n_cells; c++)
         if (sr_ledger_column_name(known[c]) != NULL)
             column_set(row, known[c], sr_ledger_cell(ledger, index, c));
-    if (from->n_cells > ledger->n_columns && row->problem[0] == '\0')
-        snprintf(row->problem, sizeof row->problem, "%zu cells, but the first row names %zu columns",
-                 from->n_cells, ledger->n_columns);
     row_check(row);
     ledger->n_unreadable += !row->readable;
 }
 
-/* Cells are laid out n_columns a row; short rows end in empty cells, long ones keep the rest in the last
- * cell's row. */
+/* Rows of a newer program may mean anything, so that nothing is done with them, or to them. */
+static enum sr_status refuse_newer(const struct sr_ledger *ledger, const size_t *known, const char *path,
+                                   struct sr_error *err)
+{
+    for (size_t c = 0; c < ledger->n_columns; c++)
+        for (size_t i = 0; column_is_newer(known[c], "999999999") && i < ledger->n_rows; i++)
+            if (column_is_newer(known[c], sr_ledger_cell(ledger, i, c)))
+                return sr_fail(err, SR_ERR_FORMAT, path, ledger->rows[i].line,
+                               "written by a newer program: version %.12s of the ledger, %d is known here",
+                               sr_ledger_cell(ledger, i, c), SR_LEDGER_VERSION);
+    return SR_OK;
+}
+
 static enum sr_status take_rows(struct sr_ledger *ledger, const struct intake *in, const char *path,
                                 struct sr_error *err)
 {
     const struct intake_row *rows = (const void *)in->rows.data;
-    const size_t *starts = (const void *)in->starts.data;
-    size_t n = in->rows.size / sizeof *rows - 1, empty = in->text.size - 1;
-    size_t known[COLUMNS_MAX];
+    size_t n = n_rows(in) > 0 ? n_rows(in) - 1 : 0, known[COLUMNS_MAX];
 
-    if (n > 0 && n > SIZE_MAX / sizeof(size_t) / ledger->n_columns)
+    ledger->rows = calloc(n + 1, sizeof *ledger->rows);
+    ledger->first = calloc(n + 1, sizeof *ledger->first);
+    if (ledger->rows == NULL || ledger->first == NULL)
         return sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory for the ledger");
-    ledger->rows = calloc(n > 0 ? n : 1, sizeof *ledger->rows);
-    ledger->cells = malloc((n > 0 ? n : 1) * ledger->n_columns * sizeof *ledger->cells);
-    if (ledger->rows == NULL || ledger->cells == NULL)
-        return sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory for the ledger");
-    for (size_t c = 0; c < ledger->n_columns; c++)
-        known[c] = column_find(ledger->columns[c]);
     ledger->n_rows = n;
     for (size_t i = 0; i < n; i++) {
-        for (size_t c = 0; c < ledger->n_columns; c++)
-            ledger->cells[i * ledger->n_columns + c] =
-                c < rows[i + 1].n_cells ? starts[rows[i + 1].first_cell + c] : empty;
-        understand_row(ledger, i, &rows[i + 1], known);
+        ledger->rows[i].line = rows[i + 1].line;
+        ledger->first[i] = rows[i + 1].first_cell;
     }
+    ledger->first[n] = in->starts.size / sizeof(size_t);
+    for (size_t c = 0; c < ledger->n_columns; c++)
+        known[c] = column_find(ledger->columns[c]);
+    for (size_t i = 0; i < n; i++)
+        understand_row(ledger, i, known, in->open_line);
+    return refuse_newer(ledger, known, path, err);
+}
+
+/* Hand the bytes' memory over. */
+static void *take_data(struct bytes *b)
+{
+    void *data = b->data;
+    memset(b, 0, sizeof *b);
+    return data;
+}
+
+enum sr_status ledger_parse(struct sr_ledger *ledger, struct layout *layout, const struct bytes *b,
+                            const char *path, bool spans, struct sr_error *err)
+{
+    struct sr_ledger made = {0};
+    struct layout lies = {{0, 0}, false, 0, NULL};
+    struct intake in = {.exact = spans};
+
+    enum sr_status status = split(&in, &lies, b, path, err);
+    if (status == SR_OK) {
+        made.text = take_data(&in.text);
+        status = take_header(&made, &lies, &in, path, err);
+    }
+    if (status == SR_OK) {
+        made.cells = (void *)in.starts.data;
+        status = take_rows(&made, &in, path, err);
+        in.starts.data = NULL;
+    }
+    if (status == SR_OK && spans)
+        lies.cells = take_data(&in.spans);
+    intake_release(&in);
+    if (status != SR_OK) {
+        sr_ledger_release(&made);
+        return status;
+    }
+    *ledger = made;
+    *layout = lies;
     return SR_OK;
 }
 
-enum sr_status ledger_parse(struct sr_ledger *ledger, const struct bytes *b, const char *path,
-                            size_t *header_end, struct sr_error *err)
+void layout_release(struct layout *layout)
 {
-    struct sr_ledger made = {0};
-    struct intake in = {{0}, {0}, {0}, 0, 0, 0, false};
-
-    enum sr_status status = split(&in, b, path, header_end, err);
-    bytes_add(&in.text, "", 1); /* the empty cell */
-    if (status == SR_OK && in.text.failed)
-        status = sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory for the ledger");
-    if (status == SR_OK) {
-        made.text = in.text.data;
-        in.text.data = NULL;
-        status = take_header(&made, &in, path, err);
-    }
-    if (status == SR_OK)
-        status = take_rows(&made, &in, path, err);
-    intake_release(&in);
-    if (status != SR_OK)
-        sr_ledger_release(&made);
-    else
-        *ledger = made;
-    return status;
+    free(layout->cells);
+    *layout = (struct layout){{0, 0}, false, 0, NULL};
 }
 
 enum sr_status sr_ledger_read(struct sr_ledger *ledger, const char *path, struct sr_error *err)
 {
     struct bytes b = {0};
-    size_t header_end;
+    struct layout layout;
 
-    enum sr_status status = bytes_read(&b, path, NULL, err);
+    enum sr_status status = bytes_read(&b, path, path, err);
     if (status == SR_OK)
-        status = ledger_parse(ledger, &b, path, &header_end, err);
+        status = ledger_parse(ledger, &layout, &b, path, false, err);
     bytes_release(&b);
     return status;
 }
 
+size_t ledger_n_cells(const struct sr_ledger *ledger, size_t row)
+{
+    return ledger->first[row + 1] - ledger->first[row];
+}
+
 const char *sr_ledger_cell(const struct sr_ledger *ledger, size_t row, size_t column)
 {
-    return ledger->text + ledger->cells[row * ledger->n_columns + column];
+    return column < ledger_n_cells(ledger, row) ? ledger->text + ledger->cells[ledger->first[row] + column]
+                                                : "";
 }
 
 void sr_ledger_release(struct sr_ledger *ledger)
@@ -248,6 +317,7 @@ void sr_ledger_release(struct sr_ledger *ledger)
     free(ledger->columns);
     free(ledger->rows);
     free(ledger->cells);
+    free(ledger->first);
     free(ledger->text);
     memset(ledger, 0, sizeof *ledger);
 }

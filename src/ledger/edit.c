@@ -1,0 +1,276 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Changing a ledger: the old bytes stay as they are, but for what is changed. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "private.h"
+
+static void start_new(struct bytes *b)
+{
+    for (size_t k = 0; sr_ledger_column_name(k) != NULL; k++) {
+        if (k > 0)
+            bytes_add_text(b, ",");
+        bytes_add_text(b, sr_ledger_column_name(k));
+    }
+    bytes_add_text(b, "\n");
+}
+
+size_t edit_column(const struct sr_ledger *ledger, const char *name, size_t nth)
+{
+    size_t c = 0;
+    while (c < ledger->n_columns && (strcmp(ledger->columns[c], name) != 0 || nth-- > 0))
+        c++;
+    return c;
+}
+
+size_t edit_nth(const char *const *names, size_t i)
+{
+    size_t nth = 0;
+    for (size_t k = 0; k < i; k++)
+        nth += strcmp(names[k], names[i]) == 0;
+    return nth;
+}
+
+static bool is_lacking(const struct sr_ledger *ledger, const char *const *names, size_t i)
+{
+    return edit_column(ledger, names[i], edit_nth(names, i)) == ledger->n_columns;
+}
+
+static bool is_long(const struct sr_ledger *ledger, size_t row)
+{
+    return ledger_n_cells(ledger, row) > ledger->n_columns;
+}
+
+static bool any_long(const struct sr_ledger *ledger)
+{
+    size_t i = 0;
+    while (i < ledger->n_rows && !is_long(ledger, i))
+        i++;
+    return i < ledger->n_rows;
+}
+
+/*
+ * Old bytes with the names that the header lacks put behind its last. Rows that are too long get as many
+ * empty cells more, or their surplus would come to lie under the new columns and be read there.
+ */
+static void extend_header(struct edit *e, const struct bytes *old, const char *const *names, size_t n_names,
+                          size_t n_lacking)
+{
+    const struct sr_ledger *ledger = &e->ledger;
+    size_t done = e->layout.header.to;
+
+    bytes_add(&e->fresh, old->data, done);
+    for (size_t i = 0; i < n_names; i++) {
+        if (is_lacking(ledger, names, i)) {
+            bytes_add_text(&e->fresh, ",");
+            bytes_add_cell(&e->fresh, names[i]);
+        }
+    }
+    for (size_t i = 0; n_lacking > 0 && e->layout.cells != NULL && i < ledger->n_rows; i++) {
+        size_t end = e->layout.cells[ledger->first[i + 1] - 1].to;
+        if (!is_long(ledger, i))
+            continue;
+        bytes_add(&e->fresh, old->data + done, end - done);
+        for (size_t k = 0; k < n_lacking; k++)
+            bytes_add_text(&e->fresh, ",");
+        done = end;
+    }
+    bytes_add(&e->fresh, old->data + done, old->size - done);
+    if (old->data[old->size - 1] != '\n')
+        bytes_add_text(&e->fresh, e->newline);
+}
+
+static enum sr_status read_old(struct bytes *old, const struct target *target, struct sr_error *err)
+{
+    if (target->exists) {
+        enum sr_status status = bytes_read(old, target->real, target->path, err);
+        if (status != SR_OK)
+            return status;
+    }
+    if (old->size == 0)
+        start_new(old);
+    return old->failed ? sr_fail(err, SR_ERR_MEMORY, target->path, 0, "out of memory for the ledger") : SR_OK;
+}
+
+static enum sr_status parse(struct edit *e, const struct bytes *b, bool spans, struct sr_error *err)
+{
+    sr_ledger_release(&e->ledger);
+    layout_release(&e->layout);
+    if (b->failed)
+        return sr_fail(err, SR_ERR_MEMORY, e->target.path, 0, "out of memory for the ledger");
+    return ledger_parse(&e->ledger, &e->layout, b, e->target.path, spans, err);
+}
+
+static enum sr_status prepare(struct edit *e, const struct bytes *old, const char *const *names,
+                              size_t n_names, bool spans, struct sr_error *err)
+{
+    size_t n_lacking = 0;
+
+    enum sr_status status = parse(e, old, spans, err);
+    if (status != SR_OK)
+        return status;
+    if (e->layout.open_line > 0)
+        return sr_fail(err, SR_ERR_FORMAT, e->target.path, e->layout.open_line,
+                       "a quote is opened here and never closed, so what is added below would be lost in it; "
+                       "close it first");
+    e->newline = e->layout.crlf ? "\r\n" : "\n";
+    for (size_t i = 0; i < n_names; i++)
+        n_lacking += is_lacking(&e->ledger, names, i);
+    if (n_lacking > 0 && any_long(&e->ledger) && !spans)
+        status = parse(e, old, true, err);
+    if (status != SR_OK)
+        return status;
+    extend_header(e, old, names, n_names, n_lacking);
+    /* Once more where that changed something, so that columns and places are those of the file to be. */
+    return n_lacking > 0 || e->fresh.failed ? parse(e, &e->fresh, spans, err) : SR_OK;
+}
+
+enum sr_status edit_begin(struct edit *e, const char *path, const char *const *names, size_t n_names,
+                          bool spans, struct sr_error *err)
+{
+    struct bytes old = {0};
+
+    memset(e, 0, sizeof *e);
+    enum sr_status status = target_take(&e->target, path, LOCK_WAIT_S, err);
+    if (status == SR_OK)
+        status = read_old(&old, &e->target, err);
+    if (status == SR_OK)
+        status = prepare(e, &old, names, n_names, spans, err);
+    bytes_release(&old);
+    return status;
+}
+
+enum sr_status edit_write(const struct edit *e, const struct bytes *b, struct sr_error *err)
+{
+    return target_replace(&e->target, b, err);
+}
+
+void edit_end(struct edit *e)
+{
+    sr_ledger_release(&e->ledger);
+    layout_release(&e->layout);
+    bytes_release(&e->fresh);
+    target_leave(&e->target);
+}
+
+static void append_row(struct edit *e, const struct sr_ledger_row *row)
+{
+    char text[64];
+    for (size_t c = 0; c < e->ledger.n_columns; c++) {
+        size_t k = column_find(e->ledger.columns[c]);
+        if (c > 0)
+            bytes_add_text(&e->fresh, ",");
+        if (sr_ledger_column_name(k) != NULL)
+            bytes_add_cell(&e->fresh, column_text(row, k, text, sizeof text));
+    }
+    bytes_add_text(&e->fresh, e->newline);
+}
+
+/* A row that a reader would call unreadable is not written. */
+static enum sr_status check_row(const struct sr_ledger_row *row, struct sr_error *err)
+{
+    struct sr_ledger_row copy;
+    char text[64];
+
+    row_clear(&copy);
+    for (size_t k = 0; sr_ledger_column_name(k) != NULL; k++)
+        column_set(&copy, k, column_text(row, k, text, sizeof text));
+    row_check(&copy);
+    return copy.readable ? SR_OK : sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "%s", copy.problem);
+}
+
+enum sr_status sr_ledger_add(const char *path, const struct sr_ledger_row *row, enum sr_added *added,
+                             struct sr_error *err)
+{
+    const char *names[64];
+    size_t n = 0;
+    bool known = false;
+    struct edit e;
+
+    enum sr_status status = check_row(row, err);
+    if (status != SR_OK)
+        return status;
+    for (; n < sizeof names / sizeof *names && sr_ledger_column_name(n) != NULL; n++)
+        names[n] = sr_ledger_column_name(n);
+    status = edit_begin(&e, path, names, n, false, err);
+    for (size_t i = 0; status == SR_OK && !known && i < e.ledger.n_rows; i++)
+        known = e.ledger.rows[i].readable && row_same_flight(&e.ledger.rows[i], row);
+    if (status == SR_OK && !known) {
+        append_row(&e, row);
+        status = edit_write(&e, &e.fresh, err);
+    }
+    if (status == SR_OK)
+        *added = known ? SR_ADDED_BEFORE : SR_ADDED;
+    edit_end(&e);
+    return status;
+}
+
+/* Rows whose fingerprint begins so, all of one log. */
+static enum sr_status match_rows(const struct edit *e, const char *fingerprint, bool *match,
+                                 struct sr_error *err)
+{
+    size_t length = strlen(fingerprint);
+    const char *whole = NULL;
+
+    for (size_t i = 0; i < e->ledger.n_rows; i++) {
+        const struct sr_ledger_row *row = &e->ledger.rows[i];
+        match[i] = row->readable && length > 0 && strncmp(row->fingerprint, fingerprint, length) == 0;
+        if (match[i] && whole != NULL && strcmp(whole, row->fingerprint) != 0)
+            return sr_fail(err, SR_ERR_DATA, e->target.path, row->line,
+                           "'%.20s' begins more than one fingerprint; give more of it", fingerprint);
+        if (match[i])
+            whole = row->fingerprint;
+    }
+    return whole != NULL ? SR_OK
+                         : sr_fail(err, SR_ERR_DATA, e->target.path, 0,
+                                   "no flight of fingerprint '%.20s' is in this ledger", fingerprint);
+}
+
+/* The ledger's bytes with one cell of each matching row exchanged. */
+static void exchange_cells(const struct edit *e, const bool *match, size_t column, const char *text,
+                           struct bytes *out)
+{
+    size_t done = 0;
+
+    for (size_t i = 0; i < e->ledger.n_rows; i++) {
+        size_t n_cells = ledger_n_cells(&e->ledger, i);
+        if (!match[i])
+            continue;
+        const struct span *cells = e->layout.cells + e->ledger.first[i];
+        size_t to = column < n_cells ? cells[column].from : cells[n_cells - 1].to;
+        bytes_add(out, e->fresh.data + done, to - done);
+        for (size_t c = n_cells; c <= column; c++)
+            bytes_add_text(out, ",");
+        bytes_add_cell(out, text);
+        done = column < n_cells ? cells[column].to : to;
+    }
+    bytes_add(out, e->fresh.data + done, e->fresh.size - done);
+}
+
+enum sr_status sr_ledger_rate(const char *path, const char *fingerprint, enum sr_rating rating,
+                              struct sr_error *err)
+{
+    static const char *const names[] = {"rating"};
+    struct bytes out = {0};
+    struct edit e;
+    bool *match = NULL;
+
+    if (sr_rating_name(rating)[0] == '\0' && rating != SR_UNRATED)
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "no such rating");
+    enum sr_status status = edit_begin(&e, path, names, 1, true, err);
+    if (status == SR_OK) {
+        match = calloc(e.ledger.n_rows + 1, sizeof *match);
+        if (match == NULL)
+            status = sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory for the ledger");
+    }
+    if (status == SR_OK)
+        status = match_rows(&e, fingerprint, match, err);
+    if (status == SR_OK) {
+        exchange_cells(&e, match, edit_column(&e.ledger, "rating", 0), sr_rating_name(rating), &out);
+        status = edit_write(&e, &out, err);
+    }
+    bytes_release(&out);
+    free(match);
+    edit_end(&e);
+    return status;
+}

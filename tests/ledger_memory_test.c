@@ -1,0 +1,128 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Every allocation of the ledger room fails in turn: said, nothing leaked, the file as it was. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include "support/ledger_file.h"
+#include "support/scarce.h"
+
+#ifndef SCARCE
+static void skipped(void **state)
+{
+    (void)state;
+    print_message("SKIPPED: this build has an allocator of its own; NOT CHECKED: failing allocations of the "
+                  "ledger room\n");
+    skip();
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {cmocka_unit_test(skipped)};
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
+#else
+
+/* A ledger that lacks columns, with a row that is too long, so that adding takes every way. */
+static const char old[] = "fingerprint,wobble_px,mine\n00000000000000aa,1,m\n00000000000000ab,2,m,long\n";
+static const char other[] = "wobble_px,theirs,fingerprint\n1,t,00000000000000ac\nbad,t\n";
+
+static enum sr_status do_read(struct sr_error *err)
+{
+    struct sr_ledger ledger;
+    enum sr_status status = sr_ledger_read(&ledger, "l.csv", err);
+    if (status == SR_OK)
+        sr_ledger_release(&ledger);
+    return status;
+}
+
+static enum sr_status do_add(struct sr_error *err)
+{
+    enum sr_added added;
+    struct sr_ledger_row row = bare_row("00000000000000ad", 3);
+    return sr_ledger_add("l.csv", &row, &added, err);
+}
+
+static enum sr_status do_merge(struct sr_error *err)
+{
+    struct sr_merge_count count;
+    return sr_ledger_merge("l.csv", "other.csv", &count, err);
+}
+
+static enum sr_status do_rate(struct sr_error *err)
+{
+    return sr_ledger_rate("l.csv", "00000000000000aa", SR_RATED_BAD, err);
+}
+
+/* Fail allocation 0, 1, 2… of the job until it succeeds with none failing. Fewer than `least` would be no
+ * test. */
+static void fail_each(enum sr_status (*job)(struct sr_error *err), size_t least)
+{
+    size_t refused = 0;
+    bool failed = true;
+
+    put_text("l.csv", old);
+    put_text("other.csv", other);
+    assert_int_equal(job(NULL), SR_OK);
+    char *wanted = get_text("l.csv");
+    for (size_t n = 0; failed; n++) {
+        struct sr_error err = {.status = SR_OK};
+        put_text("l.csv", old);
+        scarce_after(n);
+        enum sr_status status = job(&err);
+        failed = scarce_end();
+        assert_int_equal(scarce_live, 0);
+        assert_int_not_equal(access("l.csv.stillrow-new", F_OK), 0);
+        if (status == SR_OK) {
+            /* Nothing failed, or nothing that matters: a stream's buffer, the folder's flush. */
+            assert_file_is("l.csv", wanted);
+            continue;
+        }
+        assert_true(failed);
+        assert_int_equal(status, SR_ERR_MEMORY);
+        assert_int_equal(err.status, SR_ERR_MEMORY);
+        assert_file_is("l.csv", old);
+        refused++;
+    }
+    free(wanted);
+    assert_true(refused >= least);
+}
+
+static void test_reading(void **state)
+{
+    (void)state;
+    fail_each(do_read, 8);
+}
+
+static void test_adding(void **state)
+{
+    (void)state;
+    fail_each(do_add, 25);
+}
+
+static void test_merging(void **state)
+{
+    (void)state;
+    fail_each(do_merge, 35);
+}
+
+static void test_rating(void **state)
+{
+    (void)state;
+    fail_each(do_rate, 20);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_reading),
+        cmocka_unit_test(test_adding),
+        cmocka_unit_test(test_merging),
+        cmocka_unit_test(test_rating),
+    };
+    return cmocka_run_group_tests(tests, enter_ledger_folder, leave_ledger_folder);
+}
+#endif

@@ -1,0 +1,161 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Merging ledgers: every row of both is there once, and whole. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include "support/ledger_file.h"
+#include "support/near.h"
+
+static struct sr_merge_count merge(const char *into, const char *from)
+{
+    struct sr_error err = {0};
+    struct sr_merge_count count = {0, 0, 0};
+    if (sr_ledger_merge(into, from, &count, &err) != SR_OK)
+        fail_msg("%s:%zu: %s", err.file, err.line, err.text);
+    return count;
+}
+
+static void assert_count(struct sr_merge_count count, size_t added, size_t known, size_t unreadable)
+{
+    assert_int_equal(count.added, added);
+    assert_int_equal(count.known, known);
+    assert_int_equal(count.unreadable, unreadable);
+}
+
+#define HEADER "fingerprint,wobble_px,build\n"
+
+static void test_new_rows_follow_the_old(void **state)
+{
+    (void)state;
+    put_text("a.csv", HEADER "00000000000000aa,1,heron\n");
+    put_text("b.csv", HEADER "00000000000000aa,1,heron\n00000000000000bb,2,heron\n00000000000000aa,1,grebe\n"
+                             "00000000000000bb,9,heron\n");
+    assert_count(merge("a.csv", "b.csv"), 2, 2, 0);
+    assert_file_is("a.csv",
+                   HEADER "00000000000000aa,1,heron\n00000000000000bb,2,heron\n00000000000000aa,1,grebe\n");
+    assert_count(merge("a.csv", "b.csv"), 0, 4, 0);
+    assert_count(merge("a.csv", "a.csv"), 0, 3, 0);
+}
+
+static void test_rows_keep_their_bytes_where_columns_agree(void **state)
+{
+    (void)state;
+    put_text("a.csv", HEADER "00000000000000aa, 1 ,heron\r\n");
+    put_text("b.csv", HEADER " \"00000000000000bb\" ,2.50, \"a\"\"b\"\r\n\n00000000000000cc,3\n"
+                             "x,\"1\",too,long \n");
+    assert_count(merge("a.csv", "b.csv"), 2, 0, 1);
+    assert_file_is("a.csv", HEADER "00000000000000aa, 1 ,heron\r\n \"00000000000000bb\" ,2.50, \"a\"\"b\"\n"
+                                   "00000000000000cc,3\nx,\"1\",too,long \n");
+    assert_count(merge("a.csv", "b.csv"), 0, 3, 0);
+}
+
+static void test_columns_are_brought_together_by_name(void **state)
+{
+    (void)state;
+    put_text("a.csv", "wobble_px,fingerprint,mine\r\n1,00000000000000aa,m\r\n");
+    put_text("b.csv", "theirs,fingerprint,\"of, both\",wobble_px\n"
+                      "t,00000000000000bb,\"o,p\",2\n"
+                      "u,00000000000000cc\n");
+    /* The second row has no wobble: it comes along as it is. */
+    assert_count(merge("a.csv", "b.csv"), 1, 0, 1);
+    assert_file_is("a.csv", "wobble_px,fingerprint,mine,theirs,\"of, both\"\r\n1,00000000000000aa,m\r\n"
+                            "2,00000000000000bb,,t,\"o,p\"\r\n,00000000000000cc,,u,\r\n");
+    assert_count(merge("a.csv", "b.csv"), 0, 2, 0);
+}
+
+/* Rows that are too long stay whole, unreadable, and known, whatever the columns. */
+static void test_long_rows_survive_whole(void **state)
+{
+    (void)state;
+    struct sr_ledger ledger;
+    put_text("a.csv", "wobble_px,fingerprint,mine\n1,00000000000000aa,m\n7,00000000000000ff,old,long\n");
+    put_text("b.csv", "fingerprint,theirs,wobble_px\n00000000000000bb,t,2,s1,\"s,2\"\n"
+                      "00000000000000bb,t,2,s1,\"s,3\"\n00000000000000bb,t,2,s1,\"s,2\"\n");
+    assert_count(merge("a.csv", "b.csv"), 0, 1, 2);
+    assert_file_is("a.csv",
+                   "wobble_px,fingerprint,mine,theirs\n1,00000000000000aa,m\n7,00000000000000ff,old,long,\n"
+                   "2,00000000000000bb,,t,s1,\"s,2\"\n2,00000000000000bb,,t,s1,\"s,3\"\n");
+    read_ledger(&ledger, "a.csv");
+    assert_int_equal(ledger.n_unreadable, 3);
+    sr_ledger_release(&ledger);
+    assert_count(merge("a.csv", "b.csv"), 0, 3, 0);
+
+    /* A prefix of the columns is not enough for a row that is longer than its own header. */
+    put_text("c.csv", "wobble_px,fingerprint\n5,00000000000000cc,surplus\n5,00000000000000cd\n");
+    assert_count(merge("a.csv", "c.csv"), 1, 0, 1);
+    read_ledger(&ledger, "a.csv");
+    assert_int_equal(ledger.n_rows, 6);
+    assert_int_equal(ledger.n_unreadable, 4);
+    assert_string_equal(sr_ledger_cell(&ledger, 4, 4), "surplus");
+    assert_true(ledger.rows[5].readable);
+    sr_ledger_release(&ledger);
+}
+
+static void test_columns_without_a_name_keep_their_order(void **state)
+{
+    (void)state;
+    put_text("a.csv", "fingerprint,,wobble_px\n00000000000000aa,x,1\n");
+    put_text("b.csv", "wobble_px,,,fingerprint\n2,y,z,00000000000000bb\n");
+    assert_count(merge("a.csv", "b.csv"), 1, 0, 0);
+    assert_file_is("a.csv", "fingerprint,,wobble_px,\n00000000000000aa,x,1\n00000000000000bb,y,2,z\n");
+}
+
+static void test_a_missing_ledger_is_begun(void **state)
+{
+    (void)state;
+    struct sr_ledger ledger;
+    put_text("b.csv", "theirs,fingerprint,wobble_px\nt,00000000000000bb,2\n");
+    assert_count(merge("new.csv", "b.csv"), 1, 0, 0);
+    read_ledger(&ledger, "new.csv");
+    assert_string_equal(ledger.columns[0], "ledger");
+    assert_string_equal(ledger.columns[33], "theirs");
+    assert_string_equal(sr_ledger_cell(&ledger, 0, 33), "t");
+    assert_near(ledger.rows[0].wobble_px, 2, 0);
+    sr_ledger_release(&ledger);
+
+    struct sr_error err = {0};
+    struct sr_merge_count count;
+    assert_int_equal(sr_ledger_merge("new.csv", "missing.csv", &count, &err), SR_ERR_OPEN);
+    assert_string_equal(err.file, "missing.csv");
+    assert_int_equal(sr_ledger_read(&ledger, "missing.csv", &err), SR_ERR_OPEN);
+}
+
+static void test_large_ledgers_merge_by_content(void **state)
+{
+    (void)state;
+    struct sr_ledger ledger;
+    FILE *a = fopen("a.csv", "w"), *b = fopen("b.csv", "w");
+    assert_true(a != NULL && b != NULL);
+    fputs(HEADER, a);
+    fputs(HEADER, b);
+    for (unsigned i = 0; i < 5000; i++) {
+        fprintf(a, "%016x,1,heron\nbad %u\n", 2 * i, i);
+        fprintf(b, "%016x,1,heron\nbad %u\n", 3 * i, i + 2500);
+    }
+    assert_int_equal(fclose(a) | fclose(b), 0);
+    /* Multiples of 6 below 10000 are in both: 1667 of them. */
+    assert_count(merge("a.csv", "b.csv"), 5000 - 1667, 1667 + 2500, 2500);
+    read_ledger(&ledger, "a.csv");
+    assert_int_equal(ledger.n_rows, 10000 + 5000 - 1667 + 2500);
+    sr_ledger_release(&ledger);
+    assert_count(merge("a.csv", "b.csv"), 0, 10000, 0);
+}
+
+int main(void)
+{
+#define TEST(function) cmocka_unit_test_setup(function, fresh_ledger_folder)
+    const struct CMUnitTest tests[] = {
+        TEST(test_new_rows_follow_the_old),
+        TEST(test_rows_keep_their_bytes_where_columns_agree),
+        TEST(test_columns_are_brought_together_by_name),
+        TEST(test_long_rows_survive_whole),
+        TEST(test_columns_without_a_name_keep_their_order),
+        TEST(test_a_missing_ledger_is_begun),
+        TEST(test_large_ledgers_merge_by_content),
+    };
+    return cmocka_run_group_tests(tests, enter_ledger_folder, leave_ledger_folder);
+}
