@@ -85,6 +85,7 @@ static void make_score(struct made *made)
                                .axis_px = {0.5, 3.0, 0.75},
                                .airborne_s = 38.0,
                                .slices = 38,
+                               .sees_hz = 500.0,
                                .n_peaks = 1,
                                .rest_share = 0.19,
                                .n_worst = 1};
@@ -185,11 +186,30 @@ static void test_every_verdict_and_cause_has_words(void **state)
         assert_says(page_text(&page), causes[i]);
         page_close(&page);
     }
-    made.score.n_peaks = 0;
+    made.score.peaks[0].cause = SR_CAUSE_ORDER;
+    made.score.peaks[0].order = 0.0;
     struct page page;
     page_open(&page);
     sr_score_text(page.out, &plain, &made.report);
+    assert_says(page_text(&page), "  follows the motors\n");
+    page_close(&page);
+    made.score.n_peaks = 0;
+    page_open(&page);
+    sr_score_text(page.out, &plain, &made.report);
     assert_says(page_text(&page), "No single line");
+    page_close(&page);
+}
+
+static void test_a_filtered_log_is_not_blamed_on_its_rate(void **state)
+{
+    struct made made;
+    (void)state;
+    make(&made);
+    made.score.sees_hz = 210.0;
+    struct page page;
+    page_open(&page);
+    sr_score_text(page.out, &plain, &made.report);
+    assert_says(page_text(&page), "not seen: this log looks filtered above 210 Hz\n");
     page_close(&page);
 }
 
@@ -308,6 +328,7 @@ static void test_inspect_tells_columns_and_quality(void **state)
                                        .rig = &made.rig,
                                        .axis = {{0.5, 12.25, 99.5}, {0.25, 3.5, 40.0}, {-1.5, 2.0, 10.0}},
                                        .highest_band = SR_BAND_RIPPLE,
+                                       .sees_hz = 500.0,
                                        .clear_hz = 250.0};
     struct page page;
     page_open(&page);
@@ -424,6 +445,7 @@ int main(void)
         cmocka_unit_test(test_score_says_what_a_pilot_needs),
         cmocka_unit_test(test_score_gives_moments_in_footage_time),
         cmocka_unit_test(test_every_verdict_and_cause_has_words),
+        cmocka_unit_test(test_a_filtered_log_is_not_blamed_on_its_rate),
         cmocka_unit_test(test_table_counts_failures),
         cmocka_unit_test(test_score_json_keeps_its_contract),
         cmocka_unit_test(test_json_survives_what_is_not_a_number_or_not_utf8),

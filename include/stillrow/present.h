@@ -118,8 +118,9 @@ struct sr_inspect_report {
     const struct sr_log *log;
     const struct sr_rig *rig;
     struct sr_axis_stats axis[3];
-    enum sr_band highest_band; /* the highest that the log's Nyquist reaches into */
-    double clear_hz;           /* [Hz] Nyquist needed to clear a flight (top of the wave band) */
+    double sees_hz;            /* [Hz] up to where the log can vouch: Nyquist, or the corner of a low-pass */
+    enum sr_band highest_band; /* the highest that begins below that */
+    double clear_hz;           /* [Hz] what a log must see to clear a flight (top of the wave band) */
 };
 
 void sr_inspect_text(FILE *out, const struct sr_style *style, const struct sr_inspect_report *report);

@@ -26,12 +26,12 @@ static struct sr_axis_stats axis_stats(const double *x, size_t count)
     return stats;
 }
 
-/* A band counts as reached once something of it lies below the Nyquist frequency. */
-static enum sr_band highest_band(const struct sr_camera *camera, double nyquist_hz)
+/* A band counts as reached once something of it lies below what the log sees. */
+static enum sr_band highest_band(const struct sr_camera *camera, double sees_hz)
 {
     enum sr_band band = SR_BAND_GRAIN;
 
-    while (band > SR_BAND_LEAN && sr_band_low_hz(camera, band) >= nyquist_hz)
+    while (band > SR_BAND_LEAN && sr_band_low_hz(camera, band) >= sees_hz)
         band = (enum sr_band)(band - 1);
     return band;
 }
@@ -42,7 +42,10 @@ static struct sr_inspect_report make_report(const struct sr_log *log, const stru
 
     for (int axis = 0; axis < 3; axis++)
         report.axis[axis] = axis_stats(log->gyro_dps[axis], log->count);
-    report.highest_band = highest_band(&rig->camera, log->quality.nyquist_hz);
+    report.sees_hz = log->quality.nyquist_hz;
+    if (log->quality.low_pass_hz > 0.0)
+        report.sees_hz = fmin(report.sees_hz, log->quality.low_pass_hz);
+    report.highest_band = highest_band(&rig->camera, report.sees_hz);
     report.clear_hz = sr_band_high_hz(&rig->camera, SR_BAND_WAVE);
     return report;
 }

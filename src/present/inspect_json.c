@@ -95,6 +95,7 @@ enum sr_status sr_inspect_json(FILE *out, const struct sr_inspect_report *report
     sr_json_set(root, "runs", sr_json_count(log->n_runs), &failed);
     sr_json_set(root, "gyro", gyro(report, &failed), &failed);
     sr_json_set(root, "airborne", airborne(log, &failed), &failed);
+    sr_json_set(root, "sees_hz", sr_json_number(report->sees_hz), &failed);
     sr_json_set(root, "highest_band", sr_json_text(sr_band_name(report->highest_band)), &failed);
     sr_json_set(root, "clear_hz", sr_json_number(report->clear_hz), &failed);
     sr_json_set(root, "quality", sr_json_quality(log, &failed), &failed);

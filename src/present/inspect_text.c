@@ -86,8 +86,8 @@ static void print_clock(FILE *out, const struct sr_log *log)
 {
     const struct sr_quality *q = &log->quality;
 
-    fprintf(out, "  %-12s %.1f s, %" PRIu64 " rows at %.6g Hz (sees up to %.4g Hz)\n", "length",
-            q->duration_s, q->rows, q->rate_hz, q->nyquist_hz);
+    fprintf(out, "  %-12s %.1f s, %" PRIu64 " rows at %.6g Hz\n", "length", q->duration_s, q->rows,
+            q->rate_hz);
     if (q->jitter_us < 0.01)
         fprintf(out, "  %-12s no jitter to speak of", "clock");
     else
@@ -125,14 +125,12 @@ static void print_airborne(FILE *out, const struct sr_log *log)
 
 static void print_sight(FILE *out, const struct sr_inspect_report *report)
 {
-    const double nyquist_hz = report->log->quality.nyquist_hz;
-
-    if (nyquist_hz < report->clear_hz)
-        fprintf(out, "  %-12s up to the %s band; clearing a flight takes %.0f Hz\n", "sight",
-                sr_band_name(report->highest_band), report->clear_hz);
+    fprintf(out, "  %-12s up to %.0f Hz, the %s band: ", "sight", report->sees_hz,
+            sr_band_name(report->highest_band));
+    if (report->sees_hz < report->clear_hz)
+        fprintf(out, "too little to clear a flight (%.0f Hz)\n", report->clear_hz);
     else
-        fprintf(out, "  %-12s up to the %s band: enough to clear a flight\n", "sight",
-                sr_band_name(report->highest_band));
+        fputs("enough to clear a flight\n", out);
 }
 
 void sr_inspect_text(FILE *out, const struct sr_style *style, const struct sr_inspect_report *report)

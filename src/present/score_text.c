@@ -43,7 +43,7 @@ static const char *verdict_words(enum sr_verdict verdict)
     case SR_WOBBLY:
         return "footage will wobble";
     case SR_UNPROVEN:
-        return "not shown to wobble, but the log is too slow to clear it";
+        return "not shown to wobble, but the log sees too little to clear it";
     }
     return "";
 }
@@ -104,7 +104,7 @@ static void print_bands(FILE *out, const struct sr_style *style, const struct sr
     }
 }
 
-/* "order 2, motor 3", "folded from 1210 Hz", "fixed"; a dash where it is not known. */
+/* "order 2, motor 3", "follows the motors", "folded from 1210 Hz", "fixed"; a dash where it is not known. */
 static void cause_text(const struct sr_peak *peak, char *text, size_t size)
 {
     size_t used;
@@ -114,7 +114,11 @@ static void cause_text(const struct sr_peak *peak, char *text, size_t size)
         snprintf(text, size, "-");
         break;
     case SR_CAUSE_ORDER:
-        snprintf(text, size, "order %.3g", peak->order);
+        /* Followed on the throttle alone, a line has no number. */
+        if (peak->order > 0.0)
+            snprintf(text, size, "order %.3g", peak->order);
+        else
+            snprintf(text, size, "follows the motors");
         break;
     case SR_CAUSE_FOLDED:
         snprintf(text, size, "folded from %.0f Hz", peak->true_hz);
