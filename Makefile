@@ -88,15 +88,26 @@ lint:
 format:
 	clang-format -i $(ALL_C)
 
-install: all
-	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/lib $(DESTDIR)$(PREFIX)/include/stillrow
-	install -m 755 $(PROGRAM) $(DESTDIR)$(PREFIX)/bin/stillrow
-	install -m 644 $(LIBRARY) $(DESTDIR)$(PREFIX)/lib/libstillrow.a
-	install -m 644 include/stillrow/*.h $(DESTDIR)$(PREFIX)/include/stillrow
+# What is installed: each file, and where under PREFIX.
+DOC      := share/doc/stillrow
+INSTALLED = $(PROGRAM):bin/stillrow $(LIBRARY):lib/libstillrow.a $(BUILD)/stillrow.pc:lib/pkgconfig/stillrow.pc \
+            docs/stillrow.1:share/man/man1/stillrow.1 docs/stillrow.bash:share/bash-completion/completions/stillrow \
+            $(foreach f,$(wildcard include/stillrow/*.h),$(f):$(f)) $(foreach f,$(wildcard README.md LICENSE),$(f):$(DOC)/$(f)) \
+            $(foreach f,$(wildcard docs/*.md docs/examples/*),$(f):$(DOC)/$(f:docs/%=%)) \
+            $(foreach f,$(wildcard sample-logs/*.csv sample-logs/*.ini sample-logs/*.md),$(f):$(DOC)/$(f))
+into      = to="$(DESTDIR)$(PREFIX)/$${f\#*:}"
 
+install: all
+	@sed 's|@PREFIX@|$(PREFIX)|; s|@VERSION@|$(VERSION)|' docs/stillrow.pc.in >$(BUILD)/stillrow.pc
+	@set -e; for f in $(INSTALLED); do $(into); install -d "$${to%/*}"; install -m 644 "$${f%%:*}" "$$to"; done
+	@chmod 755 "$(DESTDIR)$(PREFIX)/bin/stillrow"
+	@echo "installed $(words $(INSTALLED)) files under $(DESTDIR)$(PREFIX)"
+
+# Removes what install put there, and the directories that are stillrow's alone once they are empty.
 uninstall:
-	rm -f $(DESTDIR)$(PREFIX)/bin/stillrow $(DESTDIR)$(PREFIX)/lib/libstillrow.a
-	rm -rf $(DESTDIR)$(PREFIX)/include/stillrow
+	@for f in $(INSTALLED); do $(into); rm -f "$$to"; done
+	@for d in include/stillrow $(DOC)/examples $(DOC)/sample-logs $(DOC); do \
+	    rmdir "$(DESTDIR)$(PREFIX)/$$d" 2>/dev/null || :; done
 
 clean:
 	rm -rf $(BUILD) build-asan build-dev

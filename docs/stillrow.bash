@@ -1,0 +1,63 @@
+# bash completion for stillrow. SPDX-License-Identifier: GPL-3.0-or-later
+#
+# Verbs and options are asked of the program's own help, so that they cannot differ from it.
+
+# Words of an option that takes one of a few; tests/docs/options.sh compares them with the program.
+_stillrow_choices()
+{
+    case $1 in
+    --axes) echo frd flu ;;
+    --color) echo auto always never ;;
+    --lens) echo rectilinear equidistant ;;
+    --rate-unit) echo deg/s rad/s ;;
+    --time-unit) echo ns us ms s ;;
+    --window) echo hann rectangular hamming blackman blackman-harris hft95 ;;
+    esac
+}
+
+_stillrow_verbs()
+{
+    "$1" --help 2>/dev/null | sed -n '/^Verbs:/,/^$/s/^  \([a-z][a-z]*\) .*/\1/p'
+}
+
+_stillrow_options()
+{
+    "$1" "$2" --help 2>/dev/null | sed -n 's/^  \(-[a-z]\|  \) \(--[a-z][a-z-]*\).*/\2/p'
+}
+
+# Does the option before the cursor want a value?
+_stillrow_wants_value()
+{
+    "$1" "$2" --help 2>/dev/null | grep -q "^  \(-[a-z]\|  \) $3 [A-Z]"
+}
+
+_stillrow()
+{
+    local program=$1 current=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD - 1]} verb=${COMP_WORDS[1]}
+    local choices
+
+    COMPREPLY=()
+    # Readline takes "--lens=flu" for three words.
+    if [[ $current == '=' ]]; then
+        current=
+    elif [[ $before == '=' ]]; then
+        before=${COMP_WORDS[COMP_CWORD - 2]}
+    fi
+    if ((COMP_CWORD == 1)) || { ((COMP_CWORD == 2)) && [[ $verb == help ]]; }; then
+        mapfile -t COMPREPLY < <(compgen -W "$(_stillrow_verbs "$program") --help --version" -- "$current")
+        return
+    fi
+    choices=$(_stillrow_choices "$before")
+    if [[ -n $choices ]]; then
+        mapfile -t COMPREPLY < <(compgen -W "$choices" -- "$current")
+    elif [[ $before == --rig ]]; then
+        mapfile -t COMPREPLY < <(compgen -f -X '!*.ini' -- "$current" && compgen -d -- "$current")
+        compopt -o filenames 2>/dev/null
+    elif [[ $before == --* ]] && _stillrow_wants_value "$program" "$verb" "$before"; then
+        return # the shell's own file names
+    elif [[ $current == -* ]]; then
+        mapfile -t COMPREPLY < <(compgen -W "$(_stillrow_options "$program" "$verb")" -- "$current")
+    fi
+}
+
+complete -o default -o bashdefault -F _stillrow stillrow
