@@ -23,9 +23,11 @@ static bool is_uneven(const double *t, size_t n, double step_s, double unit_s)
     const size_t lag = (size_t)fmax(8.0, LAG_S / step_s);
     double squares = 0.0;
     double most = 0.0;
-    const double drift = t[n - 1] - t[0] - (double)(n - 1) * step_s;
+    double drift = 0.0;
 
-    if (fabs(drift) > fmax(DRIFT_S, unit_s))
+    for (size_t i = 0; i < n; i++)
+        drift = fmax(drift, fabs(t[i] - t[0] - (double)i * step_s));
+    if (drift > fmax(DRIFT_S, unit_s))
         return true;
     if (n < 2 * lag + 1)
         return false;

@@ -9,9 +9,11 @@
 
 #define GAP_STEPS    1.5   /* a step over so many median steps is a gap */
 #define SAMPLED      65536 /* steps that medians are taken over */
+#define STRETCH      1024  /* of them in a row */
 #define EQUAL_SHARE  0.02  /* of rows whose stamp repeats while the rates move: a coarse clock */
 #define COARSE_UNITS 8.0   /* a step of fewer stamp units than this cannot show its jitter */
 #define UNEVEN_SHARE 0.1   /* of such steps that differ from the median: the clock is coarse */
+#define HASTY_S      30e-6 /* [s] no gyro samples faster */
 #define USABLE_S     2.0   /* [s] least length of a log */
 #define RATE_LOW     1.0   /* [Hz] outside these the time column is not what it was taken for */
 #define RATE_HIGH    1e6
@@ -23,6 +25,7 @@ struct steps {
     double uneven;      /* share of steps below 2 medians that differ from the median */
     double short_share; /* share of steps under half a median */
     double gap_share;   /* share of steps that are gaps */
+    double long_s;      /* a step that only 2 % are longer than */
 };
 
 static int by_value(const void *a, const void *b)
@@ -33,44 +36,60 @@ static int by_value(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* The unit that all of the sorted steps are multiples of: the least, if that holds. */
-static double quantum_of(const double *step, size_t n)
+/*
+ * The unit that all of the sorted steps are multiples of: the least step or the
+ * least difference between steps, if that holds; 0 if there is none.
+ */
+static double quantum_of(const double *step, size_t n, double median)
 {
-    size_t first = 0;
+    double unit = median;
 
-    while (first < n && step[first] <= 0.0)
-        first++;
-    if (first == n)
-        return 0.0;
-    const double unit = step[first];
-    for (size_t i = first; i < n; i++) {
+    for (size_t i = 0; i < n; i++) {
+        const double change = i > 0 ? step[i] - step[i - 1] : step[i];
+        if (change > 1e-6 * median && change < unit)
+            unit = change;
+    }
+    for (size_t i = 0; i < n && step[i] < 1e4 * unit; i++) {
         const double units = step[i] / unit;
-        if (units > 1e4)
-            break;
         if (fabs(units - round(units)) > 0.02 + 1e-3 * units)
             return 0.0;
     }
     return unit;
 }
 
-static bool sample_steps(const struct sr_store *store, struct steps *steps)
+/* Steps out of stretches spread evenly over the log; returns how many. (Single steps a
+ * stride apart would miss a pattern that repeats with the stride.) */
+static size_t gather_steps(const struct sr_store *store, double *step)
 {
     const size_t total = store->count - 1;
-    const size_t stride = total / SAMPLED + 1;
-    double *step = malloc((total / stride + 1) * sizeof *step);
-    size_t n = 0, zero = 0, uneven = 0, brief = 0, gaps = 0;
+    const size_t stretches = total > SAMPLED ? SAMPLED / STRETCH : 1;
+    const size_t length = total > SAMPLED ? STRETCH : total;
+    size_t n = 0;
+
+    for (size_t s = 0; s < stretches; s++) {
+        const size_t first = stretches > 1 ? (total - length) / (stretches - 1) * s : 0;
+        for (size_t i = first; i < first + length; i++)
+            step[n++] = store->time_s[i + 1] - store->time_s[i];
+    }
+    return n;
+}
+
+static bool sample_steps(const struct sr_store *store, struct steps *steps)
+{
+    double *step = malloc((store->count < SAMPLED ? store->count : SAMPLED) * sizeof *step);
+    size_t zero = 0, uneven = 0, brief = 0, gaps = 0;
 
     *steps = (struct steps){0};
     if (step == NULL)
         return false;
-    for (size_t i = 0; i < total; i += stride)
-        step[n++] = store->time_s[i + 1] - store->time_s[i];
+    const size_t n = gather_steps(store, step);
     qsort(step, n, sizeof *step, by_value);
     while (zero < n && step[zero] <= 0.0)
         zero++;
     if (zero < n) {
         steps->median_s = step[zero + (n - zero) / 2];
-        steps->quantum_s = quantum_of(step, n);
+        steps->quantum_s = quantum_of(step + zero, n - zero, steps->median_s);
+        steps->long_s = step[zero + (size_t)(0.98 * (double)(n - zero - 1))];
         for (size_t i = zero; i < n; i++) {
             const double ratio = step[i] / steps->median_s;
             uneven += fabs(ratio - 1.0) > 0.01 && ratio < 2.01;
@@ -134,10 +153,9 @@ static bool add_run(struct sr_log *log, size_t *room, size_t first, size_t count
 }
 
 /* Mean and scatter of the steps that are no gaps. */
-static void measure_steps(struct sr_log *log, const struct sr_store *store, double gap_s)
+static void measure_steps(struct sr_log *log, const struct sr_store *store, double about, double gap_s)
 {
     double sum = 0.0, squares = 0.0;
-    const double about = store->count > 1 ? gap_s / GAP_STEPS : 0.0;
     size_t n = 0;
 
     for (size_t i = 1; i < store->count; i++) {
@@ -212,6 +230,20 @@ static double offset_of(const double *t, size_t first, size_t last, double step_
     return t[first] + sum / (double)(last - first) - (double)first * step_s;
 }
 
+/* The nearest step that is not zero before row i and after it: the clock's unit thereabouts. */
+static double unit_near(const struct sr_store *store, size_t i)
+{
+    const double *t = store->time_s;
+    double before = 0.0;
+    double after = 0.0;
+
+    for (size_t k = i - 1; k > 0 && before <= 0.0; k--)
+        before = t[k] - t[k - 1];
+    for (size_t k = i + 1; k < store->count && after <= 0.0; k++)
+        after = t[k] - t[k - 1];
+    return before > 0.0 && after > 0.0 ? fmin(before, after) : 0.0;
+}
+
 /*
  * A gap in coarse stamps: a stamp further on than a step and a unit allow, and the
  * rows after it stay late (a row that was only written late does not count).
@@ -220,12 +252,15 @@ static bool is_coarse_gap(const struct sr_store *store, size_t i, double step_s,
 {
     const double *t = store->time_s;
     const double jump = t[i] - t[i - 1];
-    const size_t window = 2 + (size_t)(3.0 * unit_s / step_s);
-    const size_t from = i > window ? i - window : 0;
-    const size_t to = store->count - i > window ? i + window : store->count;
 
     if (jump <= step_s + 1.01 * unit_s || jump <= GAP_STEPS * step_s)
         return false;
+    unit_s = fmax(unit_s, unit_near(store, i));
+    if (jump <= step_s + 1.01 * unit_s)
+        return false;
+    const size_t window = 2 + (size_t)(3.0 * unit_s / step_s);
+    const size_t from = i > window ? i - window : 0;
+    const size_t to = store->count - i > window ? i + window : store->count;
     return offset_of(t, i, to, step_s) - offset_of(t, from, i, step_s) > 0.5 * (jump - step_s);
 }
 
@@ -288,16 +323,18 @@ static bool cut_coarse(struct sr_log *log, const struct sr_store *store, double 
 static enum sr_status rebuild(struct sr_log *log, struct sr_store *store, const struct steps *steps,
                               struct sr_error *err)
 {
-    const double unit_s = steps->quantum_s > 0.0 ? steps->quantum_s : steps->median_s;
+    double unit_s = steps->quantum_s > 0.0 ? steps->quantum_s : steps->median_s;
     double step_s;
 
-    if (!coarse_step(store, unit_s, &step_s))
+    if (!coarse_step(store, fmax(unit_s, steps->long_s), &step_s))
         return sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
+    if (steps->long_s > 2.0 * step_s) /* whole clumps of rows share a stamp, or come at once */
+        unit_s = steps->long_s;
     if (!(step_s > 0.0))
         return sr_fail(err, SR_ERR_TIME, log->name, 0,
                        "the time '%s' hardly moves: name another column, or give --sample-rate HZ",
                        log->columns.time.name);
-    measure_steps(log, store, INFINITY);
+    measure_steps(log, store, step_s, GAP_STEPS * fmax(step_s, unit_s));
     log->quality.coarse_stamps = true;
     if (!cut_coarse(log, store, step_s, unit_s) ||
         !sr_log_note(log,
@@ -309,10 +346,14 @@ static enum sr_status rebuild(struct sr_log *log, struct sr_store *store, const 
 
 /* ---- all of it ------------------------------------------------------------- */
 
-/* Stamps that come in clumps: about as many hasty steps as late ones. */
+/*
+ * Rows written in clumps: about as many hasty steps as late ones, or most steps
+ * hastier than any gyro samples. (Rows that are really lost make no step shorter.)
+ */
 static bool is_bursty(const struct steps *steps)
 {
-    return steps->gap_share > UNEVEN_SHARE && steps->short_share > 0.5 * steps->gap_share;
+    return steps->gap_share > UNEVEN_SHARE &&
+           (steps->short_share > 0.5 * steps->gap_share || steps->median_s < HASTY_S);
 }
 
 static enum sr_status check(struct sr_log *log, struct sr_error *err)
@@ -372,7 +413,7 @@ enum sr_status sr_timebase_make(struct sr_log *log, struct sr_store *store, stru
             return status;
     } else {
         const double gap_s = GAP_STEPS * steps.median_s;
-        measure_steps(log, store, gap_s);
+        measure_steps(log, store, steps.median_s, gap_s);
         if (!cut_at_gaps(log, store, gap_s))
             return sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
     }
