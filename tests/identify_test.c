@@ -215,12 +215,12 @@ static void test_interval_holds(void **state)
         record(&flight, &r, &frame, &camera);
         if (identify(&frame, &camera, &transfer, &found, &err) != SR_OK)
             fail_msg("seed %d: %s", (int)seed, err.text);
-                      assert_ratio_near(found.fn_hz.value, r.fn_hz, 0.05);
-                      assert_ratio_near(found.damping.value, r.damping, 0.20);
-                      inside += found.fn_hz.low <= r.fn_hz && r.fn_hz <= found.fn_hz.high;
-                      sr_transfer_release(&transfer);
-                      free_log(&frame);
-                      free_log(&camera);
+        assert_ratio_near(found.fn_hz.value, r.fn_hz, 0.05);
+        assert_ratio_near(found.damping.value, r.damping, 0.20);
+        inside += found.fn_hz.low <= r.fn_hz && r.fn_hz <= found.fn_hz.high;
+        sr_transfer_release(&transfer);
+        free_log(&frame);
+        free_log(&camera);
     }
     assert_true(inside >= 5);
 }

@@ -41,8 +41,10 @@ static enum sr_status slow_make(struct slow *slow, const struct sr_log *log, str
     struct slow made = {.count = (size_t)(length_s / CELL_S) + 1};
     double *block =
         made.count <= SIZE_MAX / (4 * sizeof(double)) ? calloc(made.count, 4 * sizeof *block) : NULL;
-    if (block == NULL)
-        return sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory to line up %zu steps", made.count);
+    if (block == NULL) {
+        sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory to line up %zu steps", made.count);
+        return SR_ERR_MEMORY;
+    }
 
     made.seen = block;
     for (size_t a = 0; a < 3; a++)

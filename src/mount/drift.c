@@ -14,8 +14,8 @@
 #define SEGMENT_S  0.5
 #define LOW_HZ     5.0
 #define HIGH_HZ    250.0
-#define REACH_S    4e-3 /* that a block may still be off */
 #define STEP_S     5e-5
+#define REACH      80  /* steps that a block may still be off */
 #define CLEAR      0.5 /* of its bins in step, from where a block counts */
 #define BLOCKS_MIN 3
 
@@ -26,8 +26,8 @@ static double block_delay(const struct sr_cross *block, const struct sr_cross *w
     size_t first = (size_t)ceil(LOW_HZ / bin_hz),
            last = (size_t)fmin(HIGH_HZ / bin_hz, (double)block->bins - 1);
     double best_s = 0, best = -INFINITY, most = 0;
-    for (double delay_s = -REACH_S; delay_s <= REACH_S; delay_s += STEP_S) {
-        double sum = 0;
+    for (int step = -REACH; step <= REACH; step++) {
+        double sum = 0, delay_s = step * STEP_S;
         most = 0;
         for (size_t k = first; k <= last; k++) {
             double size = hypot(whole->re[k], whole->im[k]), power = sqrt(block->xx[k] * block->yy[k]);

@@ -242,14 +242,16 @@ enum sr_status sr_identify_transfer(struct sr_identified *found, const struct sr
 {
     struct data data = {.transfer = transfer};
     struct sr_identified made;
-    struct fit fit;
+    struct fit fit = {0};
     double high_hz = 0.8 * (double)(transfer->bins - 1) * transfer->bin_hz;
     enum sr_status status = SR_OK;
 
     data.bin = calloc(transfer->bins, sizeof *data.bin);
     data.error = calloc(transfer->bins, sizeof *data.error);
-    if (data.bin == NULL || data.error == NULL)
-        status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu bins", transfer->bins);
+    if (data.bin == NULL || data.error == NULL) {
+        sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu bins", transfer->bins);
+        status = SR_ERR_MEMORY;
+    }
     /* First over everything, then without what lies too far above the resonance. */
     for (int pass = 0; pass < 2 && status == SR_OK; pass++) {
         choose_bins(&data, high_hz);

@@ -27,14 +27,18 @@ static double within(struct sr_interval range, double at)
 static enum sr_status allocate(struct predictor *p, struct sr_error *err)
 {
     size_t bins = p->bins, n = p->slices->count;
-    if (n > SIZE_MAX / sizeof(double) / bins)
-        return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "too many slices for this machine's memory");
+    if (n > SIZE_MAX / sizeof(double) / bins) {
+        sr_fail(err, SR_ERR_MEMORY, NULL, 0, "too many slices for this machine's memory");
+        return SR_ERR_MEMORY;
+    }
     p->density = calloc(n * bins, sizeof *p->density);
     p->px = calloc(n, sizeof *p->px);
     /* One block, owned through smear. */
     p->smear = calloc(bins, 5 * sizeof *p->smear);
-    if (p->density == NULL || p->px == NULL || p->smear == NULL)
-        return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for a mount over %zu slices", n);
+    if (p->density == NULL || p->px == NULL || p->smear == NULL) {
+        sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for a mount over %zu slices", n);
+        return SR_ERR_MEMORY;
+    }
     p->rate = p->smear + bins;
     p->base = p->smear + 2 * bins;
     p->power = p->smear + 3 * bins;

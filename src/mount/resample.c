@@ -80,8 +80,10 @@ static enum sr_status allocate(struct aligned *al, const struct sr_log *frame, s
         al->count <= SIZE_MAX / (6 * sizeof(double)) ? calloc(al->count, 6 * sizeof *block) : NULL;
     al->both = calloc(al->count, sizeof *al->both);
     al->frame[0] = block;
-    if (block == NULL || al->both == NULL)
-        return sr_fail(err, SR_ERR_MEMORY, frame->name, 0, "out of memory to line up %zu samples", al->count);
+    if (block == NULL || al->both == NULL) {
+        sr_fail(err, SR_ERR_MEMORY, frame->name, 0, "out of memory to line up %zu samples", al->count);
+        return SR_ERR_MEMORY;
+    }
     for (size_t a = 0; a < 3; a++) {
         al->frame[a] = block + a * al->count;
         al->camera[a] = block + (3 + a) * al->count;

@@ -18,15 +18,15 @@
 #define FAMILIAR_LOW_C  5.0 /* natural rubber and silicone hardly change between these */
 #define FAMILIAR_HIGH_C 40.0
 #define BAND_STEP_K     10.0 /* the +- band is whole from this step on */
-#define RIG_LOW_C       -60.0
+#define RIG_LOW_C       (-60.0)
 #define RIG_HIGH_C      120.0
 
 /* WLF about the glass transition, Williams, Landel and Ferry 1955. */
 #define UNIVERSAL_C1   17.44
 #define UNIVERSAL_C2_K 51.6
-#define TPU_GLASS_LOW  -50.0 /* [C] span of TPU grades, and a middling one */
-#define TPU_GLASS_HIGH -30.0
-#define TPU_GLASS      -32.0
+#define TPU_GLASS_LOW  (-50.0) /* [C] span of TPU grades, and a middling one */
+#define TPU_GLASS_HIGH (-30.0)
+#define TPU_GLASS      (-32.0)
 #define TPU_LOSS_LOW   0.10
 #define TPU_LOSS_HIGH  0.20
 #define TPU_LOSS       0.15

@@ -287,7 +287,7 @@ enum sr_status sr_identify_mounts(struct sr_identified *first, struct sr_identif
                                   const struct sr_slices *a, const struct sr_slices *b, struct sr_error *err)
 {
     struct sr_identified one, two;
-    struct fit fit;
+    struct fit fit = {0};
     enum sr_status status = check(a, b, err);
     if (status != SR_OK)
         return status;

@@ -11,6 +11,8 @@
 #define AMPLIFIED  2.0 /* |H|^2 of 3 dB: a line there is no longer just passed on */
 #define SURE_PART  1e-9
 #define SKIRT      2.0  /* [bins] half the main lobe of a Hann window */
+#define FLANK      10.0 /* [bins] beside a peak, that it is measured against */
+#define STANDS_OUT 3.0
 #define FIRST_LOW  0.05 /* quantiles between which the 1x line wanders */
 #define FIRST_HIGH 0.95
 
@@ -26,9 +28,11 @@ static enum sr_status check(const struct sr_mount_ask *ask, const struct sr_slic
                             const struct sr_score *score, struct sr_error *err)
 {
     if (ask->n_shore < 1 || ask->n_shore > SR_HARDNESSES_MAX || ask->n_temperature < 1 ||
-        ask->n_temperature > SR_TEMPERATURES_MAX)
-        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "1 to %d hardnesses and 1 to %d temperatures at a time",
-                       SR_HARDNESSES_MAX, SR_TEMPERATURES_MAX);
+        ask->n_temperature > SR_TEMPERATURES_MAX) {
+        sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "1 to %d hardnesses and 1 to %d temperatures at a time",
+                SR_HARDNESSES_MAX, SR_TEMPERATURES_MAX);
+        return SR_ERR_ARGUMENT;
+    }
     for (size_t j = 0; j < ask->n_temperature; j++)
         if (!isfinite(ask->temperature_c[j]) ||
             (j > 0 && !(ask->temperature_c[j] > ask->temperature_c[j - 1])))
@@ -74,16 +78,40 @@ static enum sr_status add_first_order(struct sr_mount_table *table, const struct
     return status;
 }
 
-static enum sr_status find_lines(struct sr_mount_table *table, const struct sr_slices *slices,
+/* Mean of what shakes the frame over bins [low, high), the own mount taken off where the gyro is behind it.
+ */
+static double frame_density(const struct predictor *p, double low, double high)
+{
+    const struct sr_isolator own = {p->own->fn_hz.value, p->own->damping.value};
+    size_t first = (size_t)fmax(low, (double)p->first_bin),
+           last = (size_t)fmax(fmin(high, (double)p->bins), 0);
+    double sum = 0;
+    for (size_t k = first; k < last; k++) {
+        double passed = sr_isolator_power(&own, (double)k * p->slices->bin_hz);
+        sum += p->gyro_side == SR_GYRO_CAMERA ? p->rate[k] / fmax(passed, OWN_LEAST) : p->rate[k];
+    }
+    return last > first ? sum / (double)(last - first) : NAN;
+}
+
+/* Seen through a mount its own resonance stands out of the spectrum too, but it is no line of the frame. */
+static bool line_of_frame(const struct predictor *p, const struct sr_peak *peak)
+{
+    double low = (double)peak->low_bin, high = (double)peak->high_bin + 1;
+    double top =
+        frame_density(p, round(peak->hz / p->slices->bin_hz) - 1, round(peak->hz / p->slices->bin_hz) + 2);
+    double left = frame_density(p, low - FLANK, low), right = frame_density(p, high, high + FLANK);
+    /* The higher of the two, so that an edge of the wash is no line either; fmax() passes over NAN. */
+    return !(top < STANDS_OUT * fmax(left, right));
+}
+
+static enum sr_status find_lines(struct sr_mount_table *table, const struct predictor *p,
                                  const struct sr_score *score, const struct sr_rig *rig, struct sr_error *err)
 {
-    const struct sr_isolator own = {table->own.fn_hz.value, table->own.damping.value};
+    const struct sr_slices *slices = p->slices;
     bool first = false;
     for (size_t i = 0; i < score->n_peaks; i++) {
         const struct sr_peak *peak = &score->peaks[i];
-        /* Behind a mount its own resonance stands out, and is no line of the frame. */
-        if (rig->gyro_side == SR_GYRO_CAMERA && peak->cause != SR_CAUSE_ORDER &&
-            sr_isolator_power(&own, peak->hz) >= AMPLIFIED)
+        if (!line_of_frame(p, peak))
             continue;
         struct sr_mount_line *line = &table->lines[table->n_lines++];
         /* The outermost bins of a peak are its window's skirts. */
@@ -348,7 +376,7 @@ enum sr_status sr_mount_table_make(struct sr_mount_table *table, const struct sr
     if (status == SR_OK)
         status = predictor_init(&p, slices, &made.own, rig, err);
     if (status == SR_OK)
-        status = find_lines(&made, slices, score, rig, err);
+        status = find_lines(&made, &p, score, rig, err);
     if (status == SR_OK)
         status = predict_now(&made, &p, cases, &noise_share, err);
     if (status == SR_OK)

@@ -54,7 +54,7 @@ static void find_ranges(struct mounts *m, const struct sr_plot_options *options)
         most = fmax(most, m->rate[k]);
     m->high_dps = (most > 0 ? most : 1) * 3;
     m->low_dps = m->high_dps * 1e-4;
-    m->high_gain = 10;
+    m->high_gain = 14;
     for (size_t i = 0; i < m->n_curves; i++)
         m->high_gain = fmax(m->high_gain, 1.6 * sr_isolator_peak_gain(&m->curve[i]));
 }

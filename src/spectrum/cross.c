@@ -87,6 +87,8 @@ static void add_segment(struct sr_cross *cross, const double *x, const double *y
 
 void sr_cross_add(struct sr_cross *cross, const double *x, const double *y, size_t count)
 {
+    if (cross->segment == 0)
+        return; /* released: nothing to add to */
     for (size_t at = 0; at + cross->segment <= count; at += cross->hop) {
         add_segment(cross, x + at, y + at);
         cross->segments++;
