@@ -128,7 +128,7 @@ static void test_score_says_what_a_pilot_needs(void **state)
     sr_score_text(page.out, &plain, &made.report);
     const char *text = page_text(&page);
     assert_says(text, "heron \"3\".csv  WOBBLY  footage will wobble\n");
-    assert_says(text, "3.42 px  19 seconds in 20 stay below it (95 % interval 3.01 to 3.88)");
+    assert_says(text, "3.42 px  19 s in 20 stay below it (95 % interval 3.01 to 3.88)");
     assert_says(text, "1.00 px  headroom -10.7 dB");
     assert_says(text, "12 %   of 38 s in the air; median 2.50 px, RMS 2.62 px");
     assert_says(text, "0.41 px");

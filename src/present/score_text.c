@@ -64,7 +64,7 @@ static void print_numbers(FILE *out, const struct sr_score *score)
 {
     char a[32], b[32], c[32];
 
-    fprintf(out, "\n  wobble    %6s px  19 seconds in 20 stay below it (95 %% interval %s to %s)\n",
+    fprintf(out, "\n  wobble    %6s px  19 s in 20 stay below it (95 %% interval %s to %s)\n",
             px_text(score->wobble_px.value, a, sizeof a), px_text(score->wobble_px.low, b, sizeof b),
             px_text(score->wobble_px.high, c, sizeof c));
     fprintf(out, "  threshold %6s px  headroom %+.1f dB\n", px_text(score->threshold_px, a, sizeof a),
