@@ -8,7 +8,9 @@ _stillrow_choices()
     case $1 in
     --axes) echo frd flu ;;
     --color) echo auto always never ;;
+    --gyro-on | --other-side) echo frame camera ;;
     --lens) echo rectilinear equidistant ;;
+    --material) echo natural-rubber silicone tpu ;;
     --rate-unit) echo deg/s rad/s ;;
     --time-unit) echo ns us ms s ;;
     --window) echo hann rectangular hamming blackman blackman-harris hft95 ;;

@@ -66,9 +66,8 @@ static bool next_line(const char **at, char *line, size_t size)
 
 /* Objects that stand in several places have a chapter of their own, which a row's link takes in. */
 static const char *const shared_objects[][2] = {
-    {"](#the-camera-object)", "The camera object"},
-    {"](#the-column-object)", "The column object"},
-    {"](#the-quality-object)", "The quality object"},
+    {"](#the-camera-object)", "The camera object"},     {"](#the-column-object)", "The column object"},
+    {"](#the-interval-object)", "The interval object"}, {"](#the-quality-object)", "The quality object"},
     {"](#the-ratio-object)", "The ratio object"},
 };
 
@@ -88,6 +87,14 @@ static bool parse_row(const char *line, struct field *field)
     return true;
 }
 
+static struct field *find_field(struct fields *fields, const char *path)
+{
+    for (size_t i = 0; i < fields->count; i++)
+        if (strcmp(fields->field[i].path, path) == 0)
+            return &fields->field[i];
+    return NULL;
+}
+
 /* The rows under "## heading", each path behind `prefix`. */
 static void read_fields(struct fields *fields, const char *text, const char *heading, const char *prefix)
 {
@@ -98,7 +105,9 @@ static void read_fields(struct fields *fields, const char *text, const char *hea
         struct field row;
         if (strncmp(line, "## ", 3) == 0)
             inside = strcmp(line + 3, heading) == 0;
-        if (!inside || !parse_row(line, &row))
+        if (inside && prefix[0] == '\0' && strstr(line, "](#stillrowscore1), and:") != NULL)
+            read_fields(fields, text, "stillrow.score/1", "");
+        if (!inside || !parse_row(line, &row) || (prefix[0] == '\0' && find_field(fields, row.path) != NULL))
             continue;
         struct field *to = &fields->field[fields->count++];
         assert_true(fields->count < FIELDS_MAX);
@@ -112,14 +121,6 @@ static void read_fields(struct fields *fields, const char *text, const char *hea
             read_fields(fields, text, shared_objects[i][1], below);
         }
     }
-}
-
-static struct field *find_field(struct fields *fields, const char *path)
-{
-    for (size_t i = 0; i < fields->count; i++)
-        if (strcmp(fields->field[i].path, path) == 0)
-            return &fields->field[i];
-    return NULL;
 }
 
 static const char *kind_of(const json_t *value)
@@ -254,6 +255,26 @@ static void score_fields(void **state)
         S "score --json --rig sample-logs/heron.ini --footage-offset -3.5 " HERON, NULL};
     (void)state;
     check_schema("stillrow.score/1", commands);
+}
+
+static void explain_fields(void **state)
+{
+    static const char *const commands[] = {
+        S "explain --json " HERON " " DIPPER " " GREBE " " COOT,
+        S "explain --json --rig sample-logs/dipper.ini --footage-offset 2 " DIPPER, NULL};
+    (void)state;
+    check_schema("stillrow.explain/1", commands);
+}
+
+static void mounts_fields(void **state)
+{
+    static const char *const commands[] = {S "mounts --json --rig sample-logs/grebe.ini " GREBE,
+                                           "awk -F, -f tests/docs/camera_side.awk " HERON " | " S
+                                           "mounts --json --rig sample-logs/heron.ini "
+                                           "--temperature=-60:30:30 --other - " HERON,
+                                           NULL};
+    (void)state;
+    check_schema("stillrow.mounts/1", commands);
 }
 
 static void inspect_fields(void **state)
@@ -408,7 +429,8 @@ static void keys_in_man_page(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(score_fields),     cmocka_unit_test(inspect_fields),
+        cmocka_unit_test(score_fields),     cmocka_unit_test(explain_fields),
+        cmocka_unit_test(mounts_fields),    cmocka_unit_test(inspect_fields),
         cmocka_unit_test(camera_fields),    cmocka_unit_test(compare_fields),
         cmocka_unit_test(ranking_fields),   cmocka_unit_test(keys_in_method),
         cmocka_unit_test(keys_in_man_page),

@@ -25,13 +25,16 @@ run_make install DESTDIR="$work/stage area" PREFIX=/opt/lake
 files_in "$work/stage area/opt/lake" >"$work/staged"
 for f in bin/stillrow lib/libstillrow.a lib/pkgconfig/stillrow.pc share/man/man1/stillrow.1 \
     share/bash-completion/completions/stillrow share/doc/stillrow/LICENSE share/doc/stillrow/method.md \
-    share/doc/stillrow/json.md share/doc/stillrow/tutorial.md share/doc/stillrow/examples/score_one.c \
-    share/doc/stillrow/sample-logs/heron.ini share/doc/stillrow/sample-logs/heron-regatta-steady.csv; do
+    share/doc/stillrow/json.md share/doc/stillrow/tutorial.md share/doc/stillrow/examples/score_one.c; do
     grep -qx "./$f" "$work/staged" || fail "$f is missing"
 done
 for f in include/stillrow/*.h; do
     grep -qx "./$f" "$work/staged" || fail "$f is missing"
 done
+find sample-logs -name '*.csv' -o -name '*.ini' -o -name README.md >"$work/samples"
+while read -r f; do
+    grep -qx "./share/doc/stillrow/$f" "$work/staged" || fail "$f is missing"
+done <"$work/samples"
 grep -qx 'prefix=/opt/lake' "$work/stage area/opt/lake/lib/pkgconfig/stillrow.pc" || fail "stillrow.pc has another prefix"
 grep -rn '@[A-Z]*@' "$work/stage area/opt/lake/lib/pkgconfig" && fail "stillrow.pc still has a place to fill in"
 [ -x "$work/stage area/opt/lake/bin/stillrow" ] || fail "the program cannot be run"
