@@ -93,7 +93,7 @@ DOC      := share/doc/stillrow
 INSTALLED = $(PROGRAM):bin/stillrow $(LIBRARY):lib/libstillrow.a $(BUILD)/stillrow.pc:lib/pkgconfig/stillrow.pc \
             docs/stillrow.1:share/man/man1/stillrow.1 docs/stillrow.bash:share/bash-completion/completions/stillrow \
             $(foreach f,$(wildcard include/stillrow/*.h),$(f):$(f)) $(foreach f,$(wildcard README.md LICENSE),$(f):$(DOC)/$(f)) \
-            $(foreach f,$(wildcard docs/*.md docs/examples/*),$(f):$(DOC)/$(f:docs/%=%)) \
+            $(foreach f,$(wildcard docs/*.md docs/*/*),$(f):$(DOC)/$(f)) \
             $(foreach f,$(wildcard sample-logs/*.csv sample-logs/*.ini sample-logs/*.md sample-logs/*/*),$(f):$(DOC)/$(f))
 into      = to="$(DESTDIR)$(PREFIX)/$${f\#*:}"
 
@@ -106,7 +106,7 @@ install: all
 # Removes what install put there, and the directories that are stillrow's alone once they are empty.
 uninstall:
 	@for f in $(INSTALLED); do $(into); rm -f "$$to"; done
-	@for d in include/stillrow $(DOC)/examples $(DOC)/sample-logs/combos $(DOC)/sample-logs $(DOC); do \
+	@for d in include/stillrow $(addprefix $(DOC)/,$(patsubst %/.,%,$(wildcard docs/*/. sample-logs/*/.)) docs sample-logs) $(DOC); do \
 	    rmdir "$(DESTDIR)$(PREFIX)/$$d" 2>/dev/null || :; done
 
 clean:

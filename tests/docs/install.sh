@@ -24,8 +24,8 @@ files_in() { (cd "$1" && find . ! -type d | sort); }
 run_make install DESTDIR="$work/stage area" PREFIX=/opt/lake
 files_in "$work/stage area/opt/lake" >"$work/staged"
 for f in bin/stillrow lib/libstillrow.a lib/pkgconfig/stillrow.pc share/man/man1/stillrow.1 \
-    share/bash-completion/completions/stillrow share/doc/stillrow/LICENSE share/doc/stillrow/method.md \
-    share/doc/stillrow/json.md share/doc/stillrow/tutorial.md share/doc/stillrow/examples/score_one.c; do
+    share/bash-completion/completions/stillrow share/doc/stillrow/LICENSE share/doc/stillrow/docs/method.md \
+    share/doc/stillrow/docs/json.md share/doc/stillrow/docs/tutorial.md share/doc/stillrow/docs/examples/score_one.c; do
     grep -qx "./$f" "$work/staged" || fail "$f is missing"
 done
 for f in include/stillrow/*.h; do
@@ -55,7 +55,7 @@ files_in "$prefix" | diff "$work/staged" - || fail "PREFIX alone installs other 
 doc=$prefix/share/doc/stillrow
 flags=$(PKG_CONFIG_PATH=$prefix/lib/pkgconfig pkg-config --cflags --static --libs stillrow) || fail "pkg-config does not know it"
 # shellcheck disable=SC2086
-(cd "$doc/examples" && ${CC:-cc} -std=c11 -Wall -Wextra -Werror ${SANITIZE:+-fsanitize=$SANITIZE} \
+(cd "$doc/docs/examples" && ${CC:-cc} -std=c11 -Wall -Wextra -Werror ${SANITIZE:+-fsanitize=$SANITIZE} \
     -o "$prefix/score_one" score_one.c $flags) || { fail "the example does not compile"; exit 1; }
 
 for pair in heron-regatta-steady:heron dipper-bent-prop:dipper grebe-frame-resonance:grebe; do

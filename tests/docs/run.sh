@@ -4,7 +4,7 @@
 set -u
 docs=$(cd "$(dirname "$0")" && pwd)
 failed=0
-for part in options examples install; do
+for part in links options examples install; do
     sh "$docs/$part.sh" || failed=$((failed + 1))
 done
 [ "$failed" -eq 0 ]
