@@ -404,6 +404,69 @@ static void test_one_mount_twice_is_refused(void **state)
     sr_slices_release(&b);
 }
 
+/* ---- The prediction itself ---- */
+
+/* 95th percentile of a log's wobble as it stands, and its slices. */
+static double scored(const struct sr_log *log, const struct sr_rig *rig, struct sr_slices *slices,
+                     struct sr_score *score)
+{
+    struct sr_view view;
+    assert_int_equal(sr_slices_make(slices, log, rig, SR_WINDOW_HANN, NULL), SR_OK);
+    assert_int_equal(sr_view_init(&view, slices, &rig->camera, NULL), SR_OK);
+    assert_int_equal(sr_score_make(score, slices, &view, 1, NULL), SR_OK);
+    sr_view_release(&view);
+    return score->wobble_px.value;
+}
+
+/*
+ * Flown on 60 A (66 Hz), predicted for 50 and 70 A; then "flown" on those in the time domain, and the
+ * camera's own rates scored. Both from a gyro on the frame and from one on the camera.
+ */
+static void test_prediction_against_flying_it(void **state)
+{
+    (void)state;
+    const double modulus[] = {2.45581, 5.52144}, own_mpa = 3.60492, own_hz = 66, damping = 0.1;
+    const struct sim_flight flight = quick_flight(91, 30);
+    const struct recorders r = {own_hz, damping, 0, 0, 0, 0, 4, 92};
+    struct sr_log side[2], other_frame, other_camera;
+    record(&flight, &r, &side[0], &side[1]);
+    for (int s = 0; s < 2; s++) {
+        struct sr_rig rig;
+        struct sr_slices slices;
+        struct sr_score score;
+        struct sr_mount_own own;
+        struct sr_mount_table table;
+        struct sr_mount_ask ask = {
+            .shore_a = {50, 70}, .n_shore = 2, .temperature_c = {20}, .n_temperature = 1};
+        sr_rig_init(&rig);
+        rig.gyro_side = s == 0 ? SR_GYRO_FRAME : SR_GYRO_CAMERA;
+        rig.mount.shore_a = 60;
+        rig.mount.resonance_hz = own_hz;
+        rig.mount.damping = damping;
+        side[s].airborne[0] = (struct sr_span){3, 31};
+        scored(&side[s], &rig, &slices, &score);
+        assert_int_equal(sr_mount_resolve(&own, &rig, NULL, NULL), SR_OK);
+        assert_int_equal(sr_mount_table_make(&table, &ask, &own, &slices, &score, &rig, NULL), SR_OK);
+        sr_score_release(&score);
+        sr_slices_release(&slices);
+        for (size_t i = 0; i < 2; i++) {
+            struct recorders flown = r;
+            flown.fn_hz = own_hz * sqrt(modulus[i] / own_mpa);
+            record(&flight, &flown, &other_frame, &other_camera);
+            other_camera.airborne[0] = (struct sr_span){3, 31};
+            double truth_px = scored(&other_camera, &rig, &slices, &score);
+            assert_ratio_near(sr_mount_cell_at(&table, i, 0)->wobble_px.value, truth_px, 0.03);
+            sr_score_release(&score);
+            sr_slices_release(&slices);
+            free_log(&other_frame);
+            free_log(&other_camera);
+        }
+        sr_mount_table_release(&table);
+    }
+    free_log(&side[0]);
+    free_log(&side[1]);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -415,6 +478,7 @@ int main(void)
         cmocka_unit_test(test_gaps),
         cmocka_unit_test(test_two_mounts),
         cmocka_unit_test(test_one_mount_twice_is_refused),
+        cmocka_unit_test(test_prediction_against_flying_it),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
