@@ -169,7 +169,7 @@ static double usual_step(const struct sr_rows *rows)
 }
 
 /* Rows with this layout from the head of the file. */
-static bool probe_rows(struct sr_rows *rows, const struct sr_layout *layout, const struct sr_head *head)
+static bool probe_rows(struct sr_rows *rows, struct sr_layout *layout, const struct sr_head *head)
 {
     struct sr_csv csv;
     size_t used;
@@ -179,6 +179,16 @@ static bool probe_rows(struct sr_rows *rows, const struct sr_layout *layout, con
     const bool ok = sr_rows_read(rows, layout, &csv, head->text + layout->start, head->size - layout->start,
                                  head->last, PROBE_ROWS, &used);
     sr_csv_release(&csv);
+    layout->row_bytes = ok && rows->seen > 0 ? (double)used / (double)rows->seen : 0.0;
+    return ok;
+}
+
+static bool measure_row(struct sr_layout *layout, const struct sr_head *head)
+{
+    struct sr_rows rows = {0};
+    const bool ok = probe_rows(&rows, layout, head);
+
+    sr_rows_release(&rows);
     return ok;
 }
 
@@ -239,7 +249,9 @@ static enum sr_status settle_time(struct sr_layout *layout, struct sr_log *log, 
         *step = usual_step(&rows);
         settled = *step > 0.0 && rows.count * 2 >= rows.seen - rows.without;
         if (!settled && (tries == TIME_TRIES || !next_time(layout, log, header, passed))) {
+            const double row_bytes = layout->row_bytes;
             *layout = first_layout; /* none is good: let the first one be complained about */
+            layout->row_bytes = row_bytes;
             log->columns.time = first_use;
             break;
         }
@@ -263,7 +275,8 @@ enum sr_status sr_layout_probe(struct sr_layout *layout, struct sr_log *log, con
 
     *seconds = 1.0;
     if (layout->counted)
-        return SR_OK;
+        return measure_row(layout, head) ? SR_OK
+                                         : sr_fail(err, SR_ERR_MEMORY, head->file, 0, "out of memory");
     const enum sr_status status = settle_time(layout, log, head, header, &step, err);
     if (status != SR_OK)
         return status;

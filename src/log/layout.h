@@ -39,10 +39,11 @@ struct sr_layout {
     bool counted;   /* no time column: rows are counted */
     size_t columns; /* fields of the header row */
     struct sr_wanted wanted[SR_WANTED_MAX];
-    size_t n_wanted; /* in order of column */
-    size_t n_slow;   /* slow channels in use: 0, or 1 + motors */
-    size_t start;    /* [bytes] into the head of the file: first data row */
-    size_t line;     /* [1-based] its line */
+    size_t n_wanted;  /* in order of column */
+    size_t n_slow;    /* slow channels in use: 0, or 1 + motors */
+    size_t start;     /* [bytes] into the head of the file: first data row */
+    size_t line;      /* [1-based] its line */
+    double row_bytes; /* [bytes] of a row, as far as the first rows tell; 0: none was read */
 };
 
 /*

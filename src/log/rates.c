@@ -33,7 +33,8 @@ static struct spread measure(const struct sr_store *store)
         const double *x = store->rate[axis];
         double mean = 0.0;
         for (size_t i = 0; i < store->count; i++)
-            mean += (x[i] - mean) / (double)(i + 1);
+            mean += x[i];
+        mean /= (double)store->count;
         for (size_t i = 0; i < store->count; i++) {
             squares += (x[i] - mean) * (x[i] - mean);
             spread.peak = fmax(spread.peak, fabs(x[i] - mean));

@@ -140,6 +140,16 @@ static enum sr_status too_long(const struct reader *reader)
                    "a line of more than %zu bytes: this is no CSV log from here on", BLOCK_BYTES);
 }
 
+/* Room for the rows that a file of known size must have; rows get longer as times get more digits. */
+static bool reserve(struct reader *reader)
+{
+    const double row_bytes = reader->layout.row_bytes;
+
+    if (reader->total <= reader->size || !(row_bytes >= 1.0))
+        return true;
+    return sr_store_reserve(&reader->store, (size_t)(1.02 * (double)reader->total / row_bytes) + 1024);
+}
+
 /* Understand the head of the file: header, columns, units. */
 static enum sr_status read_head(struct reader *reader)
 {
@@ -176,7 +186,7 @@ static enum sr_status read_head(struct reader *reader)
     sr_store_init(&reader->store, &reader->layout, counted ? 1.0 / options->sample_rate_hz : seconds);
     consume(reader, reader->layout.start);
     reader->line = reader->layout.line;
-    return SR_OK;
+    return reserve(reader) ? SR_OK : no_memory(reader);
 }
 
 /* The rows that are whole in the block. */

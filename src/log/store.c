@@ -68,6 +68,11 @@ static bool set_room(struct sr_store *store, size_t room)
     return true;
 }
 
+bool sr_store_reserve(struct sr_store *store, size_t rows)
+{
+    return rows <= store->room || set_room(store, rows);
+}
+
 /* ---- slow grid ------------------------------------------------------------ */
 
 static bool slow_grow(struct sr_slow *slow, size_t cells)

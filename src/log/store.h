@@ -53,6 +53,11 @@ struct sr_store {
 };
 
 void sr_store_init(struct sr_store *store, const struct sr_layout *layout, double seconds);
+/*
+ * Make room for about so many rows at once, where the file's size tells: growing
+ * in steps would copy. A wish, not a bound; false: out of memory.
+ */
+bool sr_store_reserve(struct sr_store *store, size_t rows);
 void sr_store_release(struct sr_store *store);
 
 /*
