@@ -560,6 +560,9 @@ static void test_trial(void **state)
     rig.mount.resonance_hz = NAN;
     assert_int_equal(sr_mount_trial(&trial, &worth, &slices, &score, &rig, NULL), SR_OK);
     assert_false(worth);
+    give_pieces(&rig); /* a guess, which the score does not hold */
+    assert_int_equal(sr_mount_trial(&trial, &worth, &slices, &score, &rig, NULL), SR_OK);
+    assert_false(worth);
     rig.mount.resonance_hz = 150;
     rig.mount.shore_a = NAN;
     assert_int_equal(sr_mount_trial(&trial, &worth, &slices, &score, &rig, NULL), SR_OK);

@@ -369,8 +369,10 @@ void sr_mount_advice(const struct sr_mount_table *table, char *text, size_t size
 
 /*
  * Another hardness as something to try, for the list of sr_trials_make(): the best of
- * 40, 50, 60 and 70 A at the flight's own temperature. *worth is false, and *trial
- * untouched, where nothing is known of the mount or its own pieces are the best.
+ * 40, 50, 60 and 70 A at the flight's own temperature. Its gain is against the flight as
+ * seen through the own mount, which is what sr_mount_apply() makes of a view. *worth is
+ * false, and *trial untouched, where the mount is not known (with the gyro on the frame:
+ * not measured), or gains less than 0.5 dB.
  * Errors: SR_ERR_MEMORY.
  */
 enum sr_status sr_mount_trial(struct sr_trial *trial, bool *worth, const struct sr_slices *slices,

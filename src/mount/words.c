@@ -174,6 +174,9 @@ enum sr_status sr_mount_trial(struct sr_trial *trial, bool *worth, const struct 
     sr_mount_ask_init(&ask);
     if (sr_mount_resolve(&own, rig, NULL, NULL) != SR_OK || own.source == SR_FN_NONE)
         return SR_OK;
+    /* On the frame a guess does not enter the score, so what it promises cannot be held against it. */
+    if (rig->gyro_side == SR_GYRO_FRAME && own.source != SR_FN_MEASURED)
+        return SR_OK;
     ask.n_temperature = 1;
     ask.temperature_c[0] = own.temperature_c;
     enum sr_status status = sr_mount_table_make(&table, &ask, &own, slices, score, rig, err);
