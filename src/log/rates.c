@@ -14,12 +14,10 @@
  * deg/s; in rad/s the common ranges count in 0.0001 to 0.0012.
  */
 #define RAD_PEAK    12.0
-#define RAD_RMS     1.5
 #define DEG_QUANTUM 0.004
 
 struct spread {
     double peak;  /* most distance from the mean, any axis */
-    double rms;   /* about the mean, over the axes */
     double least; /* least change between neighbours that is not zero */
     bool whole;   /* all values are whole numbers */
 };
@@ -27,7 +25,6 @@ struct spread {
 static struct spread measure(const struct sr_store *store)
 {
     struct spread spread = {.least = INFINITY, .whole = true};
-    double squares = 0.0;
 
     for (size_t axis = 0; axis < 3; axis++) {
         const double *x = store->rate[axis];
@@ -36,7 +33,6 @@ static struct spread measure(const struct sr_store *store)
             mean += x[i];
         mean /= (double)store->count;
         for (size_t i = 0; i < store->count; i++) {
-            squares += (x[i] - mean) * (x[i] - mean);
             spread.peak = fmax(spread.peak, fabs(x[i] - mean));
             spread.whole = spread.whole && x[i] == floor(x[i]);
             const double change = i > 0 ? fabs(x[i] - x[i - 1]) : 0.0;
@@ -44,14 +40,12 @@ static struct spread measure(const struct sr_store *store)
                 spread.least = change;
         }
     }
-    spread.rms = sqrt(squares / (double)store->count);
     return spread;
 }
 
 static const char *likely_unit(const struct spread *spread)
 {
-    return spread->peak < RAD_PEAK && spread->rms < RAD_RMS && spread->least < DEG_QUANTUM ? "rad/s"
-                                                                                           : "deg/s";
+    return spread->peak < RAD_PEAK && spread->least < DEG_QUANTUM ? "rad/s" : "deg/s";
 }
 
 static bool note_unit(struct sr_log *log, const struct spread *spread, const char *unit)
