@@ -13,13 +13,12 @@
 #include <cmocka.h>
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "sim/flight.h"
 #include "stillrow/spectrum.h"
 #include "support/near.h"
+#include "support/python.h"
 
 enum { SAMPLES = 5003, SEGMENT_MAX = 1000 };
 
@@ -58,7 +57,6 @@ static const struct {
 enum { DETRENDS = sizeof detrends / sizeof *detrends, CUTS = sizeof cuts / sizeof *cuts };
 
 static double x[SAMPLES];
-static char directory[] = "/tmp/stillrow-scipy-XXXXXX";
 
 /* Noise, two lines 60 dB above it, an offset and a drift: something for every detrending to do. */
 static void fill_signal(void)
@@ -71,38 +69,6 @@ static void fill_signal(void)
         x[i] = 0.02 * sim_normal(&seed) + 3 * sin(2 * 3.14159265358979 * 211.7 * t) +
                cos(2 * 3.14159265358979 * 402.3 * t) - 5 + 1.7 * t;
     }
-}
-
-/* The first interpreter that imports scipy.signal, NULL if none does. */
-static const char *find_python(void)
-{
-    static const char *const names[] = {"python3", "/usr/bin/python3", "/usr/local/bin/python3"};
-
-    for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
-        char command[200];
-
-        snprintf(command, sizeof command, "%s -c 'import numpy, scipy.signal' >/dev/null 2>&1", names[i]);
-        if (system(command) == 0)
-            return names[i];
-    }
-    return NULL;
-}
-
-static void path_of(const char *name, char *path, size_t size)
-{
-    snprintf(path, size, "%s/%s", directory, name);
-}
-
-static void write_file(const char *name, const void *data, size_t size)
-{
-    char path[200];
-    FILE *file;
-
-    path_of(name, path, sizeof path);
-    file = fopen(path, "wb");
-    assert_non_null(file);
-    assert_int_equal(fwrite(data, 1, size, file), size);
-    assert_int_equal(fclose(file), 0);
 }
 
 static void write_cases(void)
@@ -118,27 +84,15 @@ static void write_cases(void)
         }
     }
     assert_true(used < sizeof text);
-    write_file("cases", text, used);
+    python_write("cases", text, used);
 }
 
-static int make_directory(void **state)
+static int remove_files(void **state)
 {
-    (void)state;
-    return mkdtemp(directory) ? 0 : -1;
-}
-
-static int remove_directory(void **state)
-{
-    static const char *const names[] = {"cases", "samples", "welch.py"};
+    static const char *const names[] = {"cases", "samples", "welch.py", NULL};
 
     (void)state;
-    for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
-        char path[200];
-
-        path_of(names[i], path, sizeof path);
-        unlink(path);
-    }
-    return rmdir(directory);
+    return remove_python_folder(names);
 }
 
 /* Compare one case with the next bins of scipy's output; the largest relative difference. */
@@ -169,7 +123,7 @@ static double compare(enum sr_window window, enum sr_detrend detrend, size_t seg
 
 static void same_as_scipy(void **state)
 {
-    const char *python = find_python();
+    const char *python = find_python("numpy, scipy.signal");
     char command[1000];
     double worst = 0;
     FILE *scipy;
@@ -182,11 +136,11 @@ static void same_as_scipy(void **state)
         skip();
     }
     fill_signal();
-    write_file("samples", x, sizeof x);
-    write_file("welch.py", script, sizeof script - 1);
+    python_write("samples", x, sizeof x);
+    python_write("welch.py", script, sizeof script - 1);
     write_cases();
-    snprintf(command, sizeof command, "%s %s/welch.py %s/samples %.17g %s/cases", python, directory,
-             directory, rate_hz, directory);
+    snprintf(command, sizeof command, "%s %s/welch.py %s/samples %.17g %s/cases", python, python_folder,
+             python_folder, rate_hz, python_folder);
     scipy = popen(command, "r");
     assert_non_null(scipy);
     for (size_t w = 0; w < SR_WINDOW_COUNT; w++) {
@@ -210,7 +164,7 @@ static void same_as_scipy(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(same_as_scipy, make_directory, remove_directory),
+        cmocka_unit_test_setup_teardown(same_as_scipy, make_python_folder, remove_files),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

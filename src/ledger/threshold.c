@@ -1,0 +1,151 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* From rated footage to the threshold. */
+#include "stillrow/threshold.h"
+
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Rated flights: ln of the wobble on a picture 1920 px wide, and whether it shows. */
+struct rated {
+    double *x;
+    bool *shows;
+    size_t n;
+};
+
+static enum sr_status rated_init(struct rated *rated, size_t rows, struct sr_error *err)
+{
+    *rated = (struct rated){NULL, NULL, 0};
+    if (rows < SIZE_MAX / sizeof(double)) {
+        rated->x = calloc(rows + 1, sizeof *rated->x);
+        rated->shows = calloc(rows + 1, sizeof *rated->shows);
+    }
+    return rated->x != NULL && rated->shows != NULL
+               ? SR_OK
+               : sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for the rated flights");
+}
+
+static void rated_release(struct rated *rated)
+{
+    free(rated->x);
+    free(rated->shows);
+}
+
+static void take_rows(struct sr_threshold *t, struct rated *rated, const struct sr_ledger *ledger)
+{
+    t->worst_clean_px = t->best_shown_px = NAN;
+    for (size_t i = 0; i < ledger->n_rows; i++) {
+        const struct sr_ledger_row *row = &ledger->rows[i];
+        double px = row->wobble_px * 1920 / row->width_px;
+        bool shows = row->rating != SR_RATED_CLEAN;
+        if (!row->readable) {
+            t->unreadable++;
+        } else if (row->rating == SR_UNRATED) {
+            t->unrated++;
+        } else if (strcmp(row->verdict, sr_verdict_name(SR_UNPROVEN)) == 0) {
+            t->unproven++;
+        } else if (isnan(row->width_px)) {
+            t->no_width++;
+        } else if (!(px > 0)) {
+            t->no_wobble++;
+        } else {
+            t->clean += row->rating == SR_RATED_CLEAN;
+            t->slight += row->rating == SR_RATED_SLIGHT;
+            t->bad += row->rating == SR_RATED_BAD;
+            if (shows)
+                t->best_shown_px = fmin(t->best_shown_px, px);
+            else
+                t->worst_clean_px = fmax(t->worst_clean_px, px);
+            rated->x[rated->n] = log(px);
+            rated->shows[rated->n++] = shows;
+        }
+    }
+}
+
+static enum sr_status too_few(const struct sr_threshold *t, struct sr_error *err)
+{
+    return sr_fail(
+        err, SR_ERR_DATA, NULL, 0,
+        "too few rated flights: %zu clean, %zu slight or bad; it takes %d of each, and %d in all where "
+        "their wobble overlaps",
+        t->clean, t->slight + t->bad, SR_THRESHOLD_EACH_MIN, SR_THRESHOLD_FLIGHTS_MIN);
+}
+
+static enum sr_status wrong_way(struct sr_error *err)
+{
+    return sr_fail(
+        err, SR_ERR_DATA, NULL, 0,
+        "footage rated clean wobbles more than footage rated slight or bad; are ratings and flights "
+        "mixed up?");
+}
+
+static enum sr_status fit(struct sr_threshold *t, const struct rated *rated, struct sr_error *err)
+{
+    struct sr_interval half;
+
+    if (rated->n < SR_THRESHOLD_FLIGHTS_MIN)
+        return too_few(t, err);
+    enum sr_status status = sr_logistic_fit(&t->logistic, rated->x, rated->shows, rated->n, err);
+    if (status != SR_OK)
+        return status;
+    if (!(t->logistic.p_value < 0.05))
+        return sr_fail(
+            err, SR_ERR_DATA, NULL, 0,
+            "no relation is shown between wobble and rating in %zu flights (p = %.2g; below 0.05 is asked "
+            "for); rate more flights, calm and wobbly ones",
+            rated->n, t->logistic.p_value);
+    if (t->logistic.slope < 0)
+        return wrong_way(err);
+    status = sr_logistic_half(&t->logistic, rated->x, rated->shows, rated->n, 0.95, &half, err);
+    if (status != SR_OK)
+        return status;
+    t->kind = SR_THRESHOLD_FITTED;
+    t->px = (struct sr_interval){exp(half.value), exp(half.low), exp(half.high)};
+    /* From odds of 1 to 3 to odds of 3 to 1: 2 ln 3 / slope in ln(px). */
+    t->slope_db = 20 / log(10) * 2 * log(3) / t->logistic.slope;
+    return SR_OK;
+}
+
+static enum sr_status find(struct sr_threshold *t, const struct rated *rated, struct sr_error *err)
+{
+    size_t shown = t->slight + t->bad;
+    enum sr_status status = SR_OK;
+
+    if (t->clean < SR_THRESHOLD_EACH_MIN || shown < SR_THRESHOLD_EACH_MIN)
+        return too_few(t, err);
+    double least = INFINITY, most = -INFINITY; /* clean ones from below, shown ones from above */
+    for (size_t i = 0; i < rated->n; i++) {
+        least = rated->shows[i] ? least : fmin(least, rated->x[i]);
+        most = rated->shows[i] ? fmax(most, rated->x[i]) : most;
+    }
+    if (t->worst_clean_px <= t->best_shown_px) {
+        t->kind = SR_THRESHOLD_BRACKET;
+        t->px = (struct sr_interval){sqrt(t->worst_clean_px * t->best_shown_px), t->worst_clean_px,
+                                     t->best_shown_px};
+    } else if (most <= least) {
+        return wrong_way(err);
+    } else {
+        status = fit(t, rated, err);
+    }
+    for (size_t i = 0; i < rated->n && status == SR_OK; i++)
+        t->misrated += rated->shows[i] != (rated->x[i] > log(t->px.value));
+    return status;
+}
+
+enum sr_status sr_threshold_find(struct sr_threshold *threshold, const struct sr_ledger *ledger,
+                                 struct sr_error *err)
+{
+    struct sr_threshold made = {0};
+    struct rated rated;
+
+    enum sr_status status = rated_init(&rated, ledger->n_rows, err);
+    if (status == SR_OK) {
+        take_rows(&made, &rated, ledger);
+        status = find(&made, &rated, err);
+    }
+    rated_release(&rated);
+    if (status == SR_OK)
+        *threshold = made;
+    return status;
+}
