@@ -10,6 +10,7 @@
 #define BLADES_ASSUMED 3.0
 #define ELECTRICAL_HZ                                                                                        \
     1000.0 /* [rev/s] no propeller of a small craft turns that fast on average: 60 000 rpm */
+#define BELOW_SPEED      0.34 /* of the logged speed: below it, it is no speed of a propeller */
 #define POLE_PAIRS_LEAST 4
 #define POLE_PAIRS_MOST  14
 #define MOVES_CELLS      2.0   /* bins a line must move through, or have stood against, to be told */
@@ -22,6 +23,7 @@ struct work {
     const struct sr_slices *slices;
     const struct sr_view *view;
     const struct sr_rig *rig;
+    const struct sr_score *score; /* with its lines as the mean over the flight shows them */
     struct sr_gram gram;
     struct sr_speeds speeds;
     struct sr_picks picks;
@@ -45,6 +47,8 @@ static enum sr_status follow(struct work *w, bool electrical, struct sr_error *e
     sr_gram_refresh(&w->gram);
     sr_picks_release(&w->picks);
     enum sr_status status = sr_picks_find(&w->picks, &w->gram, &w->speeds, max_order(w, electrical), err);
+    for (size_t k = 0; status == SR_OK && k < w->score->n_peaks; k++)
+        sr_picks_add(&w->picks, &w->gram, w->score->peaks[k].low_bin, w->score->peaks[k].high_bin);
     return status == SR_OK ? sr_picks_share(&w->picks, &w->gram, w->slices, w->view, err) : status;
 }
 
@@ -64,13 +68,29 @@ static bool pairs_fit(const struct work *w, double pairs)
     return known_one;
 }
 
+/* Whether the lines lie far below the speed: no propeller shakes at a third of its own. */
+static bool below_speed(const struct work *w)
+{
+    const struct sr_pick *most = NULL;
+    for (size_t p = 0; p < w->picks.count; p++) {
+        const struct sr_pick *pick = &w->picks.pick[p];
+        if (pick->order > 0 && pick->share >= SR_PEAK_SHARE_MIN)
+            return false;
+        if (pick->channel != SR_CHANNEL_NONE && (most == NULL || pick->share > most->share))
+            most = pick;
+    }
+    return most != NULL && most->share >= SR_PEAK_SHARE_MIN && most->f0 < BELOW_SPEED * w->speeds.mean_hz;
+}
+
 /* Electrical speeds with unknown pole pairs: the lowest number of pairs that makes sense of the lines. */
 static enum sr_status work_out_pairs(struct work *w, struct sr_causes *causes, struct sr_error *err)
 {
-    causes->electrical = w->rig->pole_pairs <= 0 && w->speeds.mean_hz > ELECTRICAL_HZ;
-    enum sr_status status = follow(w, causes->electrical, err);
-    if (status != SR_OK || !causes->electrical)
+    bool unknown = w->rig->pole_pairs <= 0 && w->speeds.source == SR_SPEED_MOTORS;
+    bool fast = unknown && w->speeds.mean_hz > ELECTRICAL_HZ;
+    enum sr_status status = follow(w, fast, err);
+    if (status != SR_OK || !unknown || !(fast || below_speed(w)))
         return status;
+    causes->electrical = true;
     for (int pairs = POLE_PAIRS_LEAST; pairs <= POLE_PAIRS_MOST && !(causes->pole_pairs > 0); pairs++)
         if (pairs_fit(w, pairs))
             causes->pole_pairs = pairs;
@@ -85,7 +105,7 @@ static enum sr_cause judge(const struct work *w, const struct sr_pick *pick)
     double bin_hz = w->gram.bin_hz;
     if (pick->channel == SR_CHANNEL_NONE && pick->f_hi - pick->f_lo > HUMP_PART * pick->f0)
         return SR_CAUSE_BROADBAND;
-    if (w->speeds.channels == 0 || pick->moves_hz < MOVES_CELLS * bin_hz ||
+    if (w->speeds.channels == 0 || pick->open || pick->moves_hz < MOVES_CELLS * bin_hz ||
         pick->rival_gain > RIVAL_CLOSE * pick->gain)
         return SR_CAUSE_UNDECIDED;
     if (pick->channel == SR_CHANNEL_NONE)
@@ -277,6 +297,7 @@ enum sr_status sr_causes_find(struct sr_causes *causes, struct sr_score *score,
     w->slices = slices;
     w->view = view;
     w->rig = rig;
+    w->score = score;
     enum sr_status status = sr_gram_make(&w->gram, slices, view, err);
     if (status == SR_OK)
         status = sr_speeds_make(&w->speeds, slices, err);

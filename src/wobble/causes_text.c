@@ -161,7 +161,9 @@ static void say_undecided(char *text, const struct sr_case *c)
         say(text, "neither motor speed nor throttle was logged: nothing to tell what it follows");
         return;
     }
-    if (pick->moves_hz < 2 * c->gram->bin_hz * 1.0001)
+    if (pick->open)
+        say(text, "stands out of the flight's mean, but follows neither a frequency nor %s", speed_word(c));
+    else if (pick->moves_hz < 2 * c->gram->bin_hz * 1.0001)
         say(text, "%s changed by only %.1f %%, too little to tell a fixed line from one that moves",
             speed_word(c), 100 * c->speeds->spread);
     else

@@ -53,6 +53,7 @@ struct sr_pick {
     double f_lo, f_hi; /* [Hz] f0 of the lowest and highest line taken in (motors differ) */
     size_t order;      /* whole multiple of the motor speed, 0: none */
     bool folded;       /* lies above Nyquist most of the time */
+    bool open;         /* neither a fixed frequency nor a speed explains it */
     double gain;       /* how well it is explained */
     double rival_gain; /* by the best other reading of the same energy */
     bool rival_moves;
@@ -113,6 +114,9 @@ size_t sr_whole_order(const struct sr_gram *gram, const struct sr_speeds *speeds
  */
 enum sr_status sr_picks_find(struct sr_picks *picks, struct sr_gram *gram, const struct sr_speeds *speeds,
                              double max_order, struct sr_error *err);
+/* Take in a line of the flight's mean that no pick covers: nothing is known of how it moves. False: covered,
+ * or too weak. low_bin <= high_bin < bins. */
+bool sr_picks_add(struct sr_picks *picks, struct sr_gram *gram, size_t low_bin, size_t high_bin);
 void sr_picks_release(struct sr_picks *picks);
 
 /*

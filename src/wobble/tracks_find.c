@@ -10,10 +10,12 @@
 
 #include "tracks.h"
 
-#define SEARCH_SHARE   0.02   /* least share of the energy along a track that is looked at */
+#define SEARCH_SHARE   0.01   /* least share of the energy along a track that is looked at */
+#define LIVE_LEAST     0.15   /* a fixed line that is crossed more of the time is not made up for */
 #define GAIN_LEAST     40.0   /* least gain, and... */
 #define STAND_LEAST    0.5    /* ...least mean stand of a line */
 #define EDGE_SHARE     0.1    /* a line ends where its density falls to this part of its top */
+#define EDGE_PAD       1      /* [bins] beyond that: what is left of a lobe */
 #define EDGE_BINS_MAX  24     /* or this far off */
 #define EDGE_PART_MAX  0.15   /* or this part of its frequency off, if fixed; */
 #define EDGE_SPEED_MAX 0.035  /* if moving: motors of one craft differ by that */
@@ -31,15 +33,43 @@ struct search {
 struct candidate {
     int channel;
     double f0, gain, stand;
+    double rank; /* gain, less where the reading asks for more to be believed */
 };
+
+/* Of readings that explain a line about as well, the plainer is taken. */
+static double plainness(const struct search *s, int channel, double f0)
+{
+    bool folded = f0 > s->gram->rate_hz / 2;
+    if (channel == SR_CHANNEL_NONE)
+        return 1;
+    if (s->speeds->source != SR_SPEED_MOTORS)
+        return folded ? 0.85 : 1;
+    bool whole = sr_whole_order(s->gram, s->speeds, f0, s->speeds->mean_hz) > 0;
+    return (whole ? 1 : 0.85) * (folded ? 0.9 : 1);
+}
+
+/* [px^2] energy along a track, made up for what others have claimed of a fixed one. */
+static double energy_along(const struct search *s, int channel, double f0)
+{
+    double energy = sr_track_energy(s->gram, s->speeds, channel, f0), live = 0;
+    if (channel != SR_CHANNEL_NONE || !(energy > 0))
+        return energy;
+    size_t k = (size_t)(f0 / s->gram->bin_hz + 0.5);
+    for (size_t i = 0; i < s->gram->slices; i++)
+        live += s->gram->weight[i * s->gram->bins + k];
+    return energy / fmax(live / (double)s->gram->slices, LIVE_LEAST);
+}
 
 static void try_track(const struct search *s, int channel, double f0, struct candidate *best)
 {
-    struct candidate c = {channel, f0, 0, 0};
-    if (sr_track_energy(s->gram, s->speeds, channel, f0) < s->least_energy)
+    struct candidate c = {channel, f0, 0, 0, 0};
+    if (energy_along(s, channel, f0) < s->least_energy)
         return;
     c.gain = sr_track_gain(s->gram, s->speeds, channel, f0, &c.stand);
-    if (c.gain > best->gain && c.stand >= STAND_LEAST)
+    if (!(c.gain > best->rank) || c.stand < STAND_LEAST)
+        return;
+    c.rank = c.gain * plainness(s, channel, f0);
+    if (c.rank > best->rank)
         *best = c;
 }
 
@@ -54,7 +84,7 @@ static double top_hz(const struct search *s)
 static struct candidate best_candidate(const struct search *s)
 {
     const struct sr_gram *gram = s->gram;
-    struct candidate best = {SR_CHANNEL_NONE, 0, 0, 0};
+    struct candidate best = {SR_CHANNEL_NONE, 0, 0, 0, 0};
     double top = top_hz(s);
 
     for (size_t k = gram->first; k < gram->bins; k++)
@@ -153,7 +183,7 @@ static bool mostly_folded(const struct search *s, const struct sr_pick *pick)
 /* Another reading of what a pick stands on. */
 static void try_rival(const struct search *s, int channel, double f0, struct candidate *best)
 {
-    struct candidate c = {channel, f0, 0, 0};
+    struct candidate c = {channel, f0, 0, 0, 0};
     c.gain = sr_track_gain(s->gram, s->speeds, channel, f0, &c.stand);
     if (c.gain > best->gain)
         *best = c;
@@ -162,7 +192,7 @@ static void try_rival(const struct search *s, int channel, double f0, struct can
 /* The best fixed line that the pick passes. */
 static struct candidate fixed_rival(const struct search *s, const struct sr_pick *pick)
 {
-    struct candidate best = {SR_CHANNEL_NONE, 0, 0, 0};
+    struct candidate best = {SR_CHANNEL_NONE, 0, 0, 0, 0};
     size_t low = s->gram->bins, high = 0;
     for (size_t i = 0; i < s->gram->slices; i++) {
         if (pick->low[i] > pick->high[i])
@@ -179,7 +209,7 @@ static struct candidate fixed_rival(const struct search *s, const struct sr_pick
 static struct candidate moving_rival(const struct search *s, const struct sr_pick *pick)
 {
     const struct sr_gram *gram = s->gram;
-    struct candidate best = {SR_CHANNEL_NONE, 0, 0, 0};
+    struct candidate best = {SR_CHANNEL_NONE, 0, 0, 0, 0};
     double seen = sr_fold_hz(pick->f0, gram->rate_hz), top = top_hz(s);
     double reach = fmax(3 * gram->bin_hz, seen * s->speeds->spread / 2);
 
@@ -266,6 +296,34 @@ enum sr_status sr_picks_find(struct sr_picks *picks, struct sr_gram *gram, const
         picks->count++;
     }
     return SR_OK;
+}
+
+bool sr_picks_add(struct sr_picks *picks, struct sr_gram *gram, size_t low_bin, size_t high_bin)
+{
+    double energy = 0;
+    size_t live = 0;
+    for (size_t i = 0; i < gram->slices; i++) {
+        const double *cum = gram->cum + i * (gram->bins + 1);
+        energy += cum[high_bin + 1] - cum[low_bin];
+        for (size_t k = low_bin; k <= high_bin; k++)
+            live += gram->live[i * gram->bins + k];
+    }
+    if (picks->count >= SR_PEAKS_MAX || energy < SR_PEAK_SHARE_MIN * gram->total ||
+        2 * live < gram->slices * (high_bin - low_bin + 1))
+        return false;
+    struct sr_pick *pick = &picks->pick[picks->count++];
+    pick->channel = SR_CHANNEL_NONE;
+    pick->open = true;
+    pick->f_lo = (double)low_bin * gram->bin_hz;
+    pick->f_hi = (double)high_bin * gram->bin_hz;
+    pick->f0 = (pick->f_lo + pick->f_hi) / 2;
+    for (size_t i = 0; i < gram->slices; i++) {
+        pick->low[i] = low_bin;
+        pick->high[i] = high_bin;
+        memset(gram->live + i * gram->bins + low_bin, false, high_bin - low_bin + 1);
+    }
+    sr_gram_refresh(gram);
+    return true;
 }
 
 void sr_picks_release(struct sr_picks *picks)

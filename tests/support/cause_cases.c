@@ -19,6 +19,7 @@ struct plan {
     double mode_hz;      /* 0: none */
     int motor;           /* 1-based motor that is out, 0: none */
     double motor_gap_hz; /* [Hz] to the next motor's 1x */
+    double apart;        /* part of the flight that every motor's 1x is over 8 Hz off the mode */
 };
 
 const char *cause_case_name(enum cause_case which)
@@ -229,15 +230,20 @@ struct found {
 
 static void measure_truth(struct plan *p, const struct sim_samples *s)
 {
-    double sum = 0;
+    double sum = 0, apart = 0;
     size_t n = 0;
     for (size_t i = 0; i < s->count; i++) {
+        double nearest = INFINITY;
         if (s->time_s[i] < s->airborne_from_s || s->time_s[i] >= s->airborne_to_s)
             continue;
-        for (int m = 0; m < SIM_MOTORS; m++)
+        for (int m = 0; m < SIM_MOTORS; m++) {
             sum += s->motor_rpm[m][i] / 60;
+            nearest = fmin(nearest, fabs(s->motor_rpm[m][i] / 60 - p->mode_hz));
+        }
+        apart += nearest > 8;
         n++;
     }
+    p->apart = apart / (double)n;
     p->mean_hz = sum / (double)(n * SIM_MOTORS);
 }
 
@@ -270,37 +276,43 @@ static void let_go(struct found *f)
     sr_slices_release(&f->slices);
 }
 
+static double energy_of(const struct found *f, double low_hz, double high_hz)
+{
+    size_t low = (size_t)fmax(low_hz / f->view.bin_hz, (double)f->view.first_bin);
+    size_t high = (size_t)fmin(high_hz / f->view.bin_hz, (double)f->view.bins);
+    double sum = 0;
+    for (size_t i = 0; i < f->slices.count; i++)
+        for (int a = 0; a < 3; a++)
+            sum += sr_view_energy(&f->view, &f->slices, i, (enum sr_picture_axis)a, low, high);
+    return sum;
+}
+
 /*
- * Share of the wobble that a mode's ringing has, by an experiment of its own: the same flight with balanced
- * props and still blades, over the same flight as it is. Energies over 10 % around the mode, less those of
- * the flight without the mode.
+ * Shares of the wobble that a mode's ringing and the motors' lines have, by experiment: the same flight with
+ * balanced props and still blades; that without the mode. The model's sources have random streams of their
+ * own, so that all else is the same.
  */
-static double ringing_share(const struct plan *p)
+static int true_shares(const struct plan *p, const struct found *whole, double *ringing, double *lines)
 {
     struct plan ring = *p, quiet;
     struct found f;
-    double energy[3] = {0};
+    double all = energy_of(whole, 0, INFINITY);
+
     for (int m = 0; m < SIM_MOTORS; m++)
         ring.flight.imbalance_dps[m] = 0;
     ring.flight.blade_dps = 0;
     quiet = ring;
     quiet.flight.mode[0].hz = 0;
-    struct plan whole = *p, *plans[3] = {&ring, &quiet, &whole};
-    for (int e = 0; e < 3; e++) {
-        if (work_on(plans[e], &f) != 0)
-            return NAN;
-        size_t low = (size_t)(0.9 * p->mode_hz / f.view.bin_hz),
-               high = (size_t)(1.1 * p->mode_hz / f.view.bin_hz);
-        if (e == 2) {
-            low = f.view.first_bin;
-            high = f.view.bins;
-        }
-        for (size_t i = 0; i < f.slices.count; i++)
-            for (int a = 0; a < 3; a++)
-                energy[e] += sr_view_energy(&f.view, &f.slices, i, (enum sr_picture_axis)a, low, high);
-        let_go(&f);
-    }
-    return (energy[0] - energy[1]) / energy[2];
+    if (work_on(&ring, &f) != 0)
+        return -1;
+    *lines = 1 - energy_of(&f, 0, INFINITY) / all;
+    *ringing = energy_of(&f, 0.9 * p->mode_hz, 1.1 * p->mode_hz) / all;
+    let_go(&f);
+    if (work_on(&quiet, &f) != 0)
+        return -1;
+    *ringing -= energy_of(&f, 0.9 * p->mode_hz, 1.1 * p->mode_hz) / all;
+    let_go(&f);
+    return 0;
 }
 
 static bool moving(enum sr_cause cause)
@@ -359,6 +371,27 @@ static void judge_order(struct case_result *r, const struct plan *p, const struc
     }
 }
 
+/*
+ * Both, each as what it is. Well above the share that makes a line it must be there, near that it may; and
+ * where 1x hardly ever leaves the mode by more than a line is wide, the mode cannot be seen by itself.
+ */
+static void judge_crossing(struct case_result *r, const struct plan *p, const struct found *f)
+{
+    double ringing = 0, lines = 0;
+    judge_order(r, p, f, 1);
+    bool fixed = peak_near(&f->score, p->mode_hz, false) != NULL;
+    if (true_shares(p, f, &ringing, &lines) != 0) {
+        r->cause = false;
+        return;
+    }
+    if (!r->cause && !r->motor && peak_near(&f->score, p->mean_hz, true) == NULL &&
+        lines < 2 * SR_PEAK_SHARE_MIN)
+        r->cause = r->order = r->motor = true;
+    r->cause = r->cause && (fixed || ringing < 2 * SR_PEAK_SHARE_MIN || p->apart < 0.3);
+    r->ringing = ringing;
+    r->lines = lines;
+}
+
 static void judge_still(struct case_result *r, const struct plan *p, const struct found *f)
 {
     double hz = p->mode_hz > 0 ? p->mode_hz : p->mean_hz;
@@ -389,13 +422,9 @@ static void judge(struct case_result *r, enum cause_case which, const struct pla
         judge_order(r, p, f, p->flight.blades);
         break;
     case CASE_MODE_CROSSED:
-    case CASE_THROTTLE_MODE: {
-        judge_order(r, p, f, 1);
-        bool fixed = peak_near(&f->score, p->mode_hz, false) != NULL;
-        /* Well above what makes a line it must be there; near that it may. */
-        r->cause = r->cause && (fixed || ringing_share(p) < 2 * SR_PEAK_SHARE_MIN);
+    case CASE_THROTTLE_MODE:
+        judge_crossing(r, p, f);
         break;
-    }
     case CASE_TONE:
         r->cause = peak_near(&f->score, p->mode_hz, false) != NULL;
         break;
@@ -406,7 +435,6 @@ static void judge(struct case_result *r, enum cause_case which, const struct pla
         for (size_t k = 0; k < f->score.n_peaks; k++)
             r->cause = r->cause && (f->score.peaks[k].cause == SR_CAUSE_UNDECIDED ||
                                     f->score.peaks[k].cause == SR_CAUSE_BROADBAND);
-        r->cause = r->cause && f->score.n_peaks > 0;
         break;
     case CASE_KNOCK:
         r->time =
@@ -443,6 +471,9 @@ static void describe(struct case_result *r, enum cause_case which, const struct 
         note(r, " [%.1f->%.1f %s %.4gx m%d %.0f%%]", peak->hz, peak->true_hz, sr_cause_name(peak->cause),
              peak->order, peak->motor, 100 * peak->share);
     }
+    if (which == CASE_MODE_CROSSED || which == CASE_THROTTLE_MODE)
+        note(r, " truly ringing %.0f%%, lines %.0f%%, apart %.0f%%", 100 * r->ringing, 100 * r->lines,
+             100 * p->apart);
     if (which == CASE_KNOCK || which == CASE_NO_KNOCK)
         note(r, " knock %.1f x %.1f; found %d at %.1f p %.3f motor %d %.1f dB",
              s->knock_s > 0 ? s->knock_s + s->ground_s : 0, s->knock_factor, f->change.found, f->change.at_s,

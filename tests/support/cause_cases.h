@@ -33,7 +33,9 @@ struct case_result {
     bool cause, order, motor, time;
     bool false_call;   /* some line was called order, folded or fixed and is not */
     bool motor_unsaid; /* the motor was left open (which is not right, but not wrong) */
-    char detail[400];  /* the flight and what was found, for reading */
+    double ringing,
+        lines;        /* true shares of a mode's ringing and of the motors' lines, where a case needs them */
+    char detail[400]; /* the flight and what was found, for reading */
 };
 
 const char *cause_case_name(enum cause_case which);
