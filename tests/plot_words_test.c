@@ -174,18 +174,28 @@ static void craft_in_words(void **state)
         "1920x1080, 60 fps, readout 16 ms, exposure 1 ms, 95\xC2\xB0 rectilinear, tilt 20\xC2\xB0");
 }
 
-/* Read a gnuplot string back: between single quotes nothing is special but two quotes in a row. */
-static void unquote(const char *quoted, char *out)
+/* Read a gnuplot expression back: strings and names for single characters, put together by " . ". */
+static void unquote(const char *expression, char *out)
 {
-    assert_int_equal(quoted[0], '\'');
-    for (quoted++;; quoted++) {
-        assert_true(*quoted != '\0');
-        if (*quoted == '\'' && quoted[1] != '\'')
+    for (;;) {
+        if (*expression == '\'') {
+            for (expression++; *expression != '\''; expression++) {
+                assert_true(*expression != '\0' && *expression != '`' && *expression != '@');
+                *out++ = *expression;
+            }
+            expression++;
+        } else {
+            size_t n = strcspn(expression, " ");
+            *out++ = strncmp(expression, "apostrophe", n) == 0 ? '\''
+                     : strncmp(expression, "backtick", n) == 0 ? '`'
+                                                               : '@';
+            expression += n;
+        }
+        if (*expression == '\0')
             break;
-        quoted += *quoted == '\'';
-        *out++ = *quoted;
+        assert_int_equal(strncmp(expression, " . ", 3), 0);
+        expression += 3;
     }
-    assert_int_equal(quoted[1], '\0');
     *out = '\0';
 }
 

@@ -57,6 +57,7 @@ void sr_sheet_open(struct sr_sheet *sheet, struct sr_script *script, const struc
     sheet->legend_row = sheet->rows - legend_rows - 1;
     sheet->across = sheet->columns - sheet->left - 3;
     sheet->up = sheet->rows - 3 - legend_rows - 4;
+    sr_script_begin(script);
     sr_script_add(script,
                   "reset\nset encoding utf8\nset terminal dumb noenhanced mono size %d, %d\nset lmargin "
                   "%d\nset rmargin 2\n"

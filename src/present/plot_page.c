@@ -217,6 +217,7 @@ void sr_page_open(struct sr_page *page, struct sr_script *script, const struct s
     page->height = round(options->height_px);
     set_sizes(page);
 
+    sr_script_begin(script);
     sr_script_add(script, "reset\nset encoding utf8\n");
     open_terminal(page);
     sr_script_add(script,

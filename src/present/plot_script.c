@@ -12,6 +12,18 @@
 
 enum { TEXT_MOST = 400 }; /* characters of one text: no picture shows more */
 
+/*
+ * Characters that never stand in a string of ours, and the variables that stand for
+ * them. gnuplot 5.4 misreads its own way, two single quotes for one, where two such
+ * pairs meet ('a''''b'): the rest of the text would run as commands. A quote within
+ * double quotes makes it lose count of what is quoted, and expand @macros.
+ */
+static const struct {
+    char c;
+    const char *name, *code; /* code: an octal escape */
+} kept_out[] = {{'\'', "apostrophe", "\\047"}, {'`', "backtick", "\\140"}, {'@', "at", "\\100"}};
+#define N_KEPT_OUT (sizeof kept_out / sizeof kept_out[0])
+
 static bool reserve(struct sr_script *script, size_t more)
 {
     if (script->failed)
@@ -69,6 +81,12 @@ void sr_script_add(struct sr_script *script, const char *format, ...)
     append(script, line, (size_t)n);
 }
 
+void sr_script_begin(struct sr_script *script)
+{
+    for (size_t k = 0; k < N_KEPT_OUT; k++)
+        sr_script_add(script, "%s = \"%s\"\n", kept_out[k].name, kept_out[k].code);
+}
+
 void sr_script_text(struct sr_script *script, const char *text)
 {
     char clean[TEXT_MOST * 4 + 1];
@@ -76,9 +94,13 @@ void sr_script_text(struct sr_script *script, const char *text)
     sr_words_clean(text, TEXT_MOST, clean, sizeof clean);
     append(script, "'", 1);
     for (const char *s = clean; *s != '\0'; s++) {
-        if (*s == '\'')
-            append(script, "'", 1);
-        append(script, s, 1);
+        size_t k = 0;
+        while (k < N_KEPT_OUT && kept_out[k].c != *s)
+            k++;
+        if (k < N_KEPT_OUT)
+            sr_script_add(script, "' . %s . '", kept_out[k].name);
+        else
+            append(script, s, 1);
     }
     append(script, "'", 1);
 }

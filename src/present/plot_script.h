@@ -22,10 +22,15 @@ struct sr_script {
 /* Append what printf would write, at most 1023 bytes. Numbers come out with a point in every locale. */
 void sr_script_add(struct sr_script *script, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
+/* Define the variables that texts need: pages and sheets do it when they are opened. */
+void sr_script_begin(struct sr_script *script);
+
 /*
- * Append a text as a gnuplot string: cleaned (sr_words_clean), in single quotes,
- * its own single quotes doubled. Between single quotes gnuplot knows no escapes,
- * no `…` and no macros; markup is turned off where the string is used (noenhanced).
+ * Append a text as a gnuplot string expression: cleaned (sr_words_clean), in single
+ * quotes, between which gnuplot knows no escapes. Quotes, backticks and at signs of
+ * its own are put in by variables ('it' . apostrophe . 's'), so that no string ever
+ * holds what ends it, runs a command or expands a macro. Markup is turned off where
+ * the string is used (noenhanced).
  */
 void sr_script_text(struct sr_script *script, const char *text);
 

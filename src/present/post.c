@@ -134,11 +134,12 @@ static void put_numbers(FILE *out, enum sr_post_format format, const struct sr_s
     double headroom = fabs(score->headroom_db) < 0.05 ? 0 : score->headroom_db;
 
     snprintf(line, sizeof line,
-             " (95 %% interval %s to %s; threshold %s, headroom %.1f dB; below it %.0f %% of %.0f s)",
+             "(95 %% interval %s to %s; threshold %s, headroom %.1f dB; below that %.0f %% of %.0f s)",
              sr_words_px(score->wobble_px.low, low, sizeof low),
              sr_words_px(score->wobble_px.high, high, sizeof high),
              sr_words_px(score->threshold_px, threshold, sizeof threshold), headroom,
              score->steady_share * 100, score->airborne_s);
+    putc(' ', out);
     put_text(out, format, line);
     fputs(format == SR_POST_MARKDOWN ? "\n\n" : "\n", out);
 }
@@ -189,7 +190,7 @@ static void put_trial(FILE *out, enum sr_post_format format, const struct sr_pos
 static void put_settings(FILE *out, enum sr_post_format format, const struct sr_post *post)
 {
     const struct sr_rig *rig = post->flight->rig;
-    char camera[400], threshold[24];
+    char camera[400], threshold[24], settings[80];
     const char *assumed = rig->camera_given == SR_KEY_ALL ? ""
                           : rig->camera_given == 0        ? "; all assumed"
                                                           : "; partly assumed";
@@ -200,8 +201,9 @@ static void put_settings(FILE *out, enum sr_post_format format, const struct sr_
         put_code(out, format, post->command);
         fputs(" with ", out);
     }
-    put_text(out, format, "stillrow " SR_VERSION ", threshold ");
-    put_text(out, format, sr_words_px(post->flight->score->threshold_px, threshold, sizeof threshold));
+    snprintf(settings, sizeof settings, "stillrow " SR_VERSION ", threshold %s",
+             sr_words_px(post->flight->score->threshold_px, threshold, sizeof threshold));
+    put_text(out, format, settings);
     putc('\n', out);
 }
 

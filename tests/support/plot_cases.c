@@ -51,7 +51,7 @@ static void set_peak(struct plot_case *c, size_t i)
     struct sr_peak *peak = &c->fake.score.peaks[i];
 
     *peak = (struct sr_peak){.hz = lines[i].hz,
-                             .rate_dps = lines[i].dps,
+                             .rate_dps = 3 * lines[i].dps,
                              .wobble_px = 0.9 / (double)(i + 1),
                              .share = 0.5 / (double)(i + 1),
                              .axis = (enum sr_picture_axis)(i % 3),
@@ -82,7 +82,7 @@ void plot_case_make(struct plot_case *c, size_t n_lines)
     must(n_lines <= 12, "at most 12 lines");
     must(fake_fly(&c->fake, &calm, &seed) == 0, "cannot make the flight");
     for (size_t i = 0; i < n_lines; i++)
-        add_line(&c->fake.slices, lines[i].hz, lines[i].dps, i % 3);
+        add_line(&c->fake.slices, lines[i].hz, 3 * lines[i].dps, i % 3);
     sr_score_release(&c->fake.score);
     must(sr_score_make(&c->fake.score, &c->fake.slices, &c->fake.view, 1.0, NULL) == SR_OK,
          "cannot score it");

@@ -87,8 +87,9 @@ static inline char *room_read(const char *name, size_t *length)
     assert_non_null(in);
     do {
         room += 1 << 20;
-        text = realloc(text, room + 1);
-        assert_non_null(text);
+        char *more = realloc(text, room + 1);
+        assert_non_null(more);
+        text = more;
         n += fread(text + n, 1, room - n, in);
     } while (n == room);
     fclose(in);
