@@ -86,6 +86,7 @@ struct sr_score_report {
     const struct sr_slices *slices;
     const struct sr_score *score;
     double footage_offset_s; /* [s] footage time of the log's first sample; NAN: unknown */
+    const char *mount_note;  /* what the camera's mount was taken for; NULL or "": nothing to say */
 };
 
 /* Name, verdict, and the verdict in plain words: the first line of a block. */

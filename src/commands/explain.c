@@ -42,6 +42,23 @@ static const char after[] =
     "Propellers hurt: take the props off before you touch a motor or run one on the bench.\n"
     "Exit status: 0 done; 1 a log failed; 2 the command line or the rig file is wrong.\n";
 
+/* Another mount hardness among the trials, in its place: best first. */
+static enum sr_status add_mount(struct sr_trial *trials, size_t *count, const struct flight *flight,
+                                const struct flight_plan *plan, struct sr_error *err)
+{
+    struct sr_trial trial;
+    bool worth;
+    enum sr_status status = sr_mount_trial(&trial, &worth, &flight->slices, &flight->score, &plan->rig, err);
+
+    if (status != SR_OK || !worth || *count == SR_TRIALS_MAX)
+        return status;
+    size_t at = (*count)++;
+    for (; at > 0 && trials[at - 1].gain_db < trial.gain_db; at--)
+        trials[at] = trials[at - 1];
+    trials[at] = trial;
+    return SR_OK;
+}
+
 static enum sr_status explain_flight(const struct flight *flight, const struct flight_plan *plan,
                                      const struct explain_args *args, const struct output_args *output,
                                      bool first, struct sr_error *err)
@@ -56,13 +73,16 @@ static enum sr_status explain_flight(const struct flight *flight, const struct f
     if (status == SR_OK)
         status = sr_trials_make(trials, &n_trials, &flight->score, &flight->causes, &flight->slices,
                                 &flight->view, &plan->rig, err);
+    if (status == SR_OK)
+        status = add_mount(trials, &n_trials, flight, plan, err);
     if (status != SR_OK)
         return status;
     const struct sr_explain_report report = {.score = {.log = &flight->log,
                                                        .rig = &plan->rig,
                                                        .slices = &flight->slices,
                                                        .score = &flight->score,
-                                                       .footage_offset_s = args->footage_offset_s},
+                                                       .footage_offset_s = args->footage_offset_s,
+                                                       .mount_note = flight->mount_note},
                                              .causes = &flight->causes,
                                              .change = &change,
                                              .trials = trials,

@@ -48,6 +48,8 @@ enum sr_status flight_score(struct flight *flight, const char *path, const struc
     if (status == SR_OK)
         status = sr_view_init(&f.view, &f.slices, &plan->rig.camera, err);
     if (status == SR_OK)
+        status = sr_mount_apply(&f.view, &plan->rig, f.mount_note, sizeof f.mount_note, err);
+    if (status == SR_OK)
         status = sr_score_make(&f.score, &f.slices, &f.view, sr_rig_threshold_px(&plan->rig), err);
     if (status == SR_OK)
         status = sr_causes_find(&f.causes, &f.score, &f.slices, &f.view, &plan->rig, err);

@@ -8,6 +8,7 @@
 
 #include "commands/shared.h"
 #include "stillrow/explain.h"
+#include "stillrow/mount.h"
 #include "stillrow/wobble.h"
 
 /* What holds for all logs of a command. */
@@ -20,9 +21,10 @@ struct flight_plan {
 struct flight {
     struct sr_log log;
     struct sr_slices slices;
-    struct sr_view view;
+    struct sr_view view;   /* through the mount, where the rig tells it */
     struct sr_score score; /* with causes */
     struct sr_causes causes;
+    char mount_note[SR_MOUNT_TEXT]; /* what the view was scaled by, "" for nothing */
 };
 
 /* Make the plan from the shared options; window: NULL for hann. false: said on stderr, EXIT_USAGE. */

@@ -82,7 +82,8 @@ static enum sr_status report(const struct flight *flight, const struct flight_pl
                                       .rig = &plan->rig,
                                       .slices = &flight->slices,
                                       .score = &flight->score,
-                                      .footage_offset_s = args->footage_offset_s};
+                                      .footage_offset_s = args->footage_offset_s,
+                                      .mount_note = flight->mount_note};
     struct sr_style style;
 
     if (args->quiet)

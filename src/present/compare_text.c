@@ -62,13 +62,13 @@ static void print_match(FILE *out, const struct sr_comparison *c)
 
     switch (c->match) {
     case SR_MATCH_THROTTLE:
-        fprintf(out, "  matched on throttle: %zu bins of %.0f %% between %.0f and %.0f %%, equal weights\n",
-                c->match_bins, 100 * c->match_width, 100 * low, 100 * high);
+        fprintf(out, "  matched on throttle: %zu bin%s of %.0f %% between %.0f and %.0f %%, equal weights\n",
+                c->match_bins, c->match_bins == 1 ? "" : "s", 100 * c->match_width, 100 * low, 100 * high);
         break;
     case SR_MATCH_SPEED:
         fprintf(out,
-                "  matched on motor speed: %zu bins of %.0f rpm between %.0f and %.0f rpm, equal weights\n",
-                c->match_bins, c->match_width, low, high);
+                "  matched on motor speed: %zu bin%s of %.0f rpm between %.0f and %.0f rpm, equal weights\n",
+                c->match_bins, c->match_bins == 1 ? "" : "s", c->match_width, low, high);
         break;
     case SR_MATCH_NONE:
         fprintf(out, "  not matched: compared as flown\n");
@@ -169,15 +169,11 @@ void sr_compare_text(FILE *out, const struct sr_style *style, const struct sr_co
     print_ratios(out, style, report);
     print_lines(out, style, c);
     fputc('\n', out);
-    for (size_t i = 0; i < c->n_notes; i++) {
-        fprintf(out, "  %snote:%s ", sr_ink(style, SR_INK_DIM), sr_ink(style, SR_INK_PLAIN));
-        sr_print_wrapped(out, c->notes[i], 8, 8, SR_TEXT_WIDTH);
-    }
+    for (size_t i = 0; i < c->n_notes; i++)
+        sr_note_text(out, style, c->notes[i]);
     sr_rig_assumption(report->rig, text, sizeof text);
-    if (text[0] != '\0') {
-        fprintf(out, "  %snote:%s ", sr_ink(style, SR_INK_DIM), sr_ink(style, SR_INK_PLAIN));
-        sr_print_wrapped(out, text, 8, 8, SR_TEXT_WIDTH);
-    }
+    if (text[0] != '\0')
+        sr_note_text(out, style, text);
 }
 
 void sr_compare_ranking_text(FILE *out, const struct sr_style *style, const struct sr_compare_rank *ranks,

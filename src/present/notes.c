@@ -4,7 +4,7 @@
 #include <math.h>
 #include <string.h>
 
-static void note(FILE *out, const struct sr_style *style, const char *text)
+void sr_note_text(FILE *out, const struct sr_style *style, const char *text)
 {
     fprintf(out, "  %snote:%s ", sr_ink(style, SR_INK_DIM), sr_ink(style, SR_INK_PLAIN));
     sr_print_wrapped(out, text, 8, 8, SR_TEXT_WIDTH);
@@ -18,11 +18,11 @@ size_t sr_notes_text(FILE *out, const struct sr_style *style, const struct sr_lo
 
     sr_rig_assumption(rig, assumed, sizeof assumed);
     if (assumed[0] != '\0') {
-        note(out, style, assumed);
+        sr_note_text(out, style, assumed);
         count++;
     }
     for (size_t i = 0; i < log->n_notes; i++)
-        note(out, style, log->notes[i]);
+        sr_note_text(out, style, log->notes[i]);
     return count;
 }
 

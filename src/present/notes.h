@@ -9,6 +9,9 @@
 #include "stillrow/present.h"
 #include "stillrow/rig.h"
 
+/* "  note: text", wrapped. */
+void sr_note_text(FILE *out, const struct sr_style *style, const char *text);
+
 /* "  note: …" wrapped: what was assumed of the camera, then the log's own notes. Returns how many. */
 size_t sr_notes_text(FILE *out, const struct sr_style *style, const struct sr_log *log,
                      const struct sr_rig *rig);

@@ -130,6 +130,8 @@ json_t *sr_json_score(const struct sr_score_report *report, const char *schema, 
     sr_json_set(root, "worst", worst(report, failed), failed);
     sr_json_set(root, "quality", sr_json_quality(report->log, failed), failed);
     sr_json_set(root, "camera", sr_json_camera(report->rig, failed), failed);
+    bool mounted = report->mount_note != NULL && report->mount_note[0] != '\0';
+    sr_json_set(root, "mount", mounted ? sr_json_text(report->mount_note) : json_null(), failed);
     sr_json_set(root, "window", sr_json_text(sr_window_name(report->slices->window)), failed);
     sr_json_set(root, "fingerprint", sr_json_text(fingerprint), failed);
     return root;

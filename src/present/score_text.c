@@ -192,6 +192,8 @@ void sr_score_text(FILE *out, const struct sr_style *style, const struct sr_scor
     print_worst(out, style, report);
     fputc('\n', out);
     sr_notes_text(out, style, report->log, report->rig);
+    if (report->mount_note != NULL && report->mount_note[0] != '\0')
+        sr_note_text(out, style, report->mount_note);
 }
 
 void sr_score_table(FILE *out, const struct sr_style *style, const struct sr_score_line *lines, size_t count,
