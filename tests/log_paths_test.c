@@ -124,7 +124,7 @@ static void odd_file(struct text *text, uint64_t seed, bool quotes)
     static const char separators[] = {',', ';', '\t'};
     const char separator = separators[draw(&seed, 3)];
     const size_t padding = draw(&seed, 12);
-    const double trouble = sim_uniform(&seed) < 0.3 ? 0.0 : 0.02 * sim_uniform(&seed);
+    const double trouble = pow(10.0, -5.0 + 3.3 * sim_uniform(&seed)); /* from none to half the rows */
     const bool crlf = sim_uniform(&seed) < 0.3;
     const bool comma = separator != ',' && sim_uniform(&seed) < 0.5;
 
@@ -304,7 +304,7 @@ static void measure(FILE *in, const char *path, size_t rows, int result)
     struct rusage usage;
     struct sr_log log = {0};
     const enum sr_status status =
-        in != NULL ? sr_log_read_stream(&log, in, "pipe", NULL, NULL) : sr_log_read(&log, path, NULL, NULL);
+        in != NULL ? sr_log_read_stream(&log, in, path, NULL, NULL) : sr_log_read(&log, path, NULL, NULL);
 
     getrusage(RUSAGE_SELF, &usage);
     const double bytes = status == SR_OK && log.count + 5 >= rows ? (double)usage.ru_maxrss * 1024.0 : NAN;
@@ -332,7 +332,7 @@ static double peak_of_pipe(size_t rows, bool jitter)
     const pid_t reader = fork();
     if (reader == 0) {
         close(text[1]);
-        measure(fdopen(text[0], "rb"), NULL, rows, result[1]);
+        measure(fdopen(text[0], "rb"), "pipe", rows, result[1]);
     }
     close(text[0]);
     close(text[1]);

@@ -15,18 +15,17 @@
 #include "log/quality.h"
 
 #define SEGMENT      1024
-#define BINS         (SEGMENT / 2)
+#define BINS         512 /* SEGMENT / 2 */
 #define SEGMENTS_MAX 64
 #define POINTS       32
 #define LOW_HZ       40.0 /* [Hz] below it flight itself decides the shape */
 #define NYQUIST_HZ   80.0 /* [Hz] least Nyquist for which the question makes sense */
-#define QUIET_PSD                                                                                            \
-    4e-6 /* [(deg/s)^2/Hz] (0.002 dps/rtHz)^2; small MEMS gyros start near 0.003: data sheets, from memory   \
-          */
-#define DROP_DB 12.0 /* least fall from the plateau to the end */
-#define NOISE_LOW_DB                                                                                         \
-    -52.0 /* [dB of (deg/s)^2/Hz] noise floors of small gyros: 0.0025 to 0.02 dps/rtHz, from memory */
-#define NOISE_HIGH_DB -34.0
+/* (0.002 dps/rtHz)^2 in (deg/s)^2/Hz; the quietest small MEMS gyros have 0.003 (data sheets, from memory) */
+#define QUIET_PSD 4e-6
+#define DROP_DB   12.0 /* least fall from the plateau to the end */
+/* Noise floors of small gyros, 0.0025 to 0.02 dps/rtHz (from memory), in dB of (deg/s)^2/Hz */
+#define NOISE_LOW_DB  (-52.0)
+#define NOISE_HIGH_DB (-34.0)
 #define CLIFF_DB      25.0 /* fall within half an octave that no structure makes */
 
 /* The floor of the spectrum at POINTS frequencies, evenly spaced on a log scale. */
@@ -108,7 +107,7 @@ static int by_value(const void *a, const void *b)
 /* Running median of the density psd[BINS] over a twelfth of an octave or nine bins. */
 static void find_floor(const double *psd, double bin_hz, struct floor *line)
 {
-    double work[BINS];
+    double work[BINS] = {0};
     const double low = LOW_HZ / bin_hz;
     const double high = 0.97 * BINS;
 
@@ -206,7 +205,7 @@ static double fit_corner(const struct floor *line)
 /* Median of the floor's points [from, to). */
 static double level_of(const struct floor *line, size_t from, size_t to)
 {
-    double work[POINTS];
+    double work[POINTS] = {0};
     size_t n = 0;
 
     for (size_t p = from; p < to; p++)

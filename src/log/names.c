@@ -24,16 +24,14 @@ static bool is_digit(char c)
 
 static void add_word(struct sr_name *name, const char *text, size_t size)
 {
-    char *word = name->words[name->n_words];
-
     if (size == 0 || name->n_words == SR_NAME_WORDS)
         return;
+    char *word = name->words[name->n_words++];
     if (size >= SR_WORD_MAX)
         size = SR_WORD_MAX - 1;
     for (size_t i = 0; i < size; i++)
         word[i] = (char)tolower((unsigned char)text[i]);
     word[size] = '\0';
-    name->n_words++;
 }
 
 /* "gyrox", "wz", "rollrate", "timeus": two words that are often written as one. */

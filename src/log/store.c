@@ -231,7 +231,7 @@ static enum sr_status add_row(struct sr_store *store, const struct sr_row *row, 
     enum sr_status status = SR_OK;
 
     if (goes_back(store, time_s, row, line)) {
-        if (bytes > 0 && store->time_s[store->count - 1] == time_s) /* it took the stray one's place */
+        if (slow != NULL && store->time_s[store->count - 1] == time_s) /* it took the stray one's place */
             memcpy(store->pending, slow, bytes);
         return SR_OK;
     }
@@ -246,7 +246,7 @@ static enum sr_status add_row(struct sr_store *store, const struct sr_row *row, 
         return sr_fail(err, SR_ERR_MEMORY, file, 0, "out of memory");
     put(store, store->count++, time_s, row);
     store->last_line = line;
-    if (bytes > 0)
+    if (slow != NULL)
         memcpy(store->pending, slow, bytes);
     return SR_OK;
 }
