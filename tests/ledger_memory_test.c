@@ -7,6 +7,10 @@
 
 #include <cmocka.h>
 
+#include "stillrow/kappa.h"
+#include "stillrow/rank.h"
+#include "stillrow/threshold.h"
+#include "stillrow/trend.h"
 #include "support/ledger_file.h"
 #include "support/scarce.h"
 
@@ -115,6 +119,75 @@ static void test_rating(void **state)
     fail_each(do_rate, 20);
 }
 
+/* ---- What is worked out from a ledger: it is read before, outputs stay untouched ---- */
+
+static struct sr_ledger ledger;
+
+static enum sr_status do_rank(struct sr_error *err)
+{
+    struct sr_rank rank = {.flights = 99};
+    enum sr_status status = sr_rank_make(&rank, &ledger, err);
+    assert_int_equal(rank.flights, status == SR_OK ? 12 : 99);
+    if (status == SR_OK)
+        sr_rank_release(&rank);
+    return status;
+}
+
+static enum sr_status do_threshold(struct sr_error *err)
+{
+    struct sr_threshold threshold = {.clean = 99};
+    enum sr_status status = sr_threshold_find(&threshold, &ledger, err);
+    assert_int_equal(threshold.clean, status == SR_OK ? 6 : 99);
+    return status;
+}
+
+static enum sr_status do_kappa(struct sr_error *err)
+{
+    struct sr_kappa kappa = {.measured = 99};
+    enum sr_status status = sr_ledger_kappa(&kappa, &ledger, SR_MATERIAL_UNKNOWN, err);
+    assert_int_equal(kappa.measured, status == SR_OK ? 12 : 99);
+    return status;
+}
+
+static enum sr_status do_trend(struct sr_error *err)
+{
+    struct sr_trend trend = {.flights = 99};
+    enum sr_status status = sr_trend_find(&trend, &ledger, &ledger.rows[0], err);
+    assert_int_equal(trend.flights, status == SR_OK ? 6 : 99);
+    return status;
+}
+
+static void test_working_things_out(void **state)
+{
+    static const struct {
+        enum sr_status (*job)(struct sr_error *err);
+        size_t allocations;
+    } jobs[] = {{do_rank, 9}, {do_threshold, 2}, {do_kappa, 1}, {do_trend, 1}};
+    (void)state;
+    FILE *file = fopen("l.csv", "w");
+    assert_non_null(file);
+    fputs("fingerprint,build,motor,shore_a,width_px,temperature_c,resonance_hz,wobble_px,rating\n", file);
+    for (int i = 0; i < 12; i++)
+        fprintf(file, "%016x,heron,A,%d,1920,%d,%d,%g,%s\n", i, 40 + 10 * (i / 6), 10 + 2 * (i % 6),
+                60 - i % 6, 0.5 + 0.1 * i, i < 5 || i == 6 ? "clean" : "bad");
+    assert_int_equal(fclose(file), 0);
+    read_ledger(&ledger, "l.csv");
+    for (size_t k = 0; k < sizeof jobs / sizeof *jobs; k++) {
+        size_t n = 0;
+        for (bool failed = true; failed; n += failed) {
+            struct sr_error err = {.status = SR_OK};
+            scarce_after(n);
+            enum sr_status status = jobs[k].job(&err);
+            failed = scarce_end();
+            assert_int_equal(scarce_live, 0);
+            assert_int_equal(status, failed ? SR_ERR_MEMORY : SR_OK);
+            assert_int_equal(err.status, status);
+        }
+        assert_true(n >= jobs[k].allocations);
+    }
+    sr_ledger_release(&ledger);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -122,6 +195,7 @@ int main(void)
         cmocka_unit_test(test_adding),
         cmocka_unit_test(test_merging),
         cmocka_unit_test(test_rating),
+        cmocka_unit_test(test_working_things_out),
     };
     return cmocka_run_group_tests(tests, enter_ledger_folder, leave_ledger_folder);
 }

@@ -51,8 +51,7 @@ int compare_names(const char *a, const char *b)
     return tolower((unsigned char)*a) - tolower((unsigned char)*b);
 }
 
-/* Numbers ascending, what is not given last. */
-static int compare_numbers(double a, double b)
+int compare_numbers(double a, double b)
 {
     if (isnan(a) || isnan(b))
         return isnan(a) - isnan(b);

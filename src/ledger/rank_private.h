@@ -9,6 +9,9 @@
 /* Names in the order of the alphabet; case, and blanks more or less, do not count. */
 int compare_names(const char *a, const char *b);
 
+/* Numbers ascending, NAN (not given) last. */
+int compare_numbers(double a, double b);
+
 /* Fill in single and pair from the setups. */
 enum sr_status rank_choices(struct sr_rank *rank, struct sr_error *err);
 
