@@ -261,7 +261,8 @@ static void explain_fields(void **state)
 {
     static const char *const commands[] = {
         S "explain --json " HERON " " DIPPER " " GREBE " " COOT,
-        S "explain --json --rig sample-logs/dipper.ini --footage-offset 2 " DIPPER, NULL};
+        S "explain --json --rig sample-logs/dipper.ini --footage-offset 2 " DIPPER,
+        S "explain --json --rig sample-logs/heron.ini " HERON, NULL};
     (void)state;
     check_schema("stillrow.explain/1", commands);
 }
