@@ -7,6 +7,8 @@
 #include <stdio.h>
 
 #include "stillrow/compare.h"
+#include "stillrow/plot.h"
+#include "stillrow/post.h"
 #include "stillrow/present.h"
 
 #ifdef __cplusplus
@@ -39,6 +41,17 @@ enum sr_status sr_compare_json(FILE *out, const struct sr_compare_report *report
 /* The same for a ranking, schema "stillrow.ranking/1". */
 enum sr_status sr_compare_ranking_json(FILE *out, const struct sr_compare_rank *ranks, size_t count,
                                        struct sr_error *err);
+
+/*
+ * Both spectra with their intervals, the allowance, and the ratio below. options->kind is not looked at.
+ * Errors: as sr_plot_flight(); SR_ERR_ARGUMENT for a text plot.
+ */
+enum sr_status sr_plot_compare(const struct sr_compare_report *report,
+                               const struct sr_compare_spectra *spectra,
+                               const struct sr_plot_options *options, struct sr_error *err);
+
+/* The few lines to paste beside it. Write errors stay in the stream's error flag. */
+void sr_compare_post(FILE *out, enum sr_post_format format, const struct sr_compare_report *report);
 
 /* One sentence: "A is quieter: B wobbles 4.2 dB more (95 % interval 2.1 to 6.3)". */
 void sr_compare_sentence(const struct sr_compare_report *report, char *text, size_t size);

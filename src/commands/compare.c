@@ -10,12 +10,14 @@
 #include "stillrow/compare_report.h"
 
 struct compare_args {
-    const char *by, *window;
-    bool per_axis;
+    const char *by, *window, *plot, *script, *title, *post;
+    bool per_axis, dark;
     struct log_args log;
     struct rig_args rig;
     struct output_args output;
 };
+
+static const char *const posts[] = {"md", "bbcode", "text", NULL};
 
 #define AT(member) offsetof(struct compare_args, member)
 static const struct cli_option compare_options[] = {
@@ -27,6 +29,29 @@ static const struct cli_option compare_options[] = {
          "group the logs by what their rig files say, instead of --with: motor, prop, blades, name, camera, "
          "hardness, temperature, with commas"},
     {.name = "per-axis", .kind = OPTION_FLAG, .offset = AT(per_axis), .help = "roll, pitch and yaw too"},
+    {.name = "plot",
+     .kind = OPTION_TEXT,
+     .offset = AT(plot),
+     .argument = "FILE",
+     .help = "draw both spectra and their ratio, as FILE.png, .svg or .pdf; two groups only"},
+    {.name = "script",
+     .kind = OPTION_TEXT,
+     .offset = AT(script),
+     .argument = "FILE",
+     .help = "keep the gnuplot script of --plot"},
+    {.name = "dark", .kind = OPTION_FLAG, .offset = AT(dark), .help = "draw on a dark page"},
+    {.name = "title",
+     .kind = OPTION_TEXT,
+     .offset = AT(title),
+     .argument = "TEXT",
+     .help = "title of the picture",
+     .fallback = "names of the groups"},
+    {.name = "post",
+     .kind = OPTION_CHOICE,
+     .offset = AT(post),
+     .argument = "KIND",
+     .choices = posts,
+     .help = "print the lines to paste beside the picture instead of the report: md, bbcode or text"},
     {.name = "window",
      .kind = OPTION_CHOICE,
      .offset = AT(window),
@@ -55,6 +80,45 @@ struct pair {
     bool done;
 };
 
+static enum sr_status draw_pair(const struct sr_compare_report *report, const struct compare_args *args,
+                                struct sr_error *err)
+{
+    struct sr_plot_options options;
+    struct sr_compare_spectra spectra;
+
+    sr_plot_options_init(&options);
+    picture_format(args->plot, &options.format);
+    options.output = args->plot;
+    options.script = args->script;
+    options.title = args->title;
+    options.dark = args->dark;
+    enum sr_status status = sr_compare_spectra(&spectra, report->a, report->b, report->comparison, err);
+    if (status != SR_OK)
+        return status;
+    status = sr_plot_compare(report, &spectra, &options, err);
+    sr_compare_spectra_release(&spectra);
+    return status;
+}
+
+static enum sr_status print_pair(const struct sr_compare_report *report, const struct compare_args *args,
+                                 bool first, struct sr_error *err)
+{
+    struct sr_style style;
+    enum sr_post_format format;
+
+    if (args->output.json)
+        return sr_compare_json(stdout, report, err);
+    if (!first)
+        putchar('\n');
+    if (args->post != NULL && sr_post_format_find(args->post, &format)) {
+        sr_compare_post(stdout, format, report);
+        return SR_OK;
+    }
+    style_from(&style, &args->output);
+    sr_compare_text(stdout, &style, report);
+    return SR_OK;
+}
+
 static int report_pair(const struct entries *all, const struct pair *pair, const struct compare_args *args,
                        bool first)
 {
@@ -63,20 +127,15 @@ static int report_pair(const struct entries *all, const struct pair *pair, const
                                              .b = &all->groups[pair->b],
                                              .comparison = &pair->comparison,
                                              .per_axis = args->per_axis};
-    struct sr_style style;
     struct sr_error err = {0};
 
-    if (args->output.json) {
-        if (sr_compare_json(stdout, &report, &err) == SR_OK)
-            return EXIT_DONE;
-        complain_error(&err);
-        return EXIT_FAILED;
-    }
-    style_from(&style, &args->output);
-    if (!first)
-        putchar('\n');
-    sr_compare_text(stdout, &style, &report);
-    return EXIT_DONE;
+    enum sr_status status = print_pair(&report, args, first, &err);
+    if (status == SR_OK && args->plot != NULL)
+        status = draw_pair(&report, args, &err);
+    if (status == SR_OK)
+        return EXIT_DONE;
+    complain_error(&err);
+    return EXIT_FAILED;
 }
 
 static int by_wobble(const void *x, const void *y)
@@ -177,7 +236,7 @@ static int compare_pairs(const struct entries *all, const struct compare_args *a
             at++;
         }
     }
-    if (all->n_groups > 2 && report_ranking(all, pairs, count, args) != EXIT_DONE)
+    if (all->n_groups > 2 && args->post == NULL && report_ranking(all, pairs, count, args) != EXIT_DONE)
         status = EXIT_FAILED;
     free(pairs);
     return status;
@@ -199,6 +258,10 @@ static int compare_entries(struct entries *all, const struct compare_args *args)
                                   : "compare: nothing to compare with; put the other logs after --with%s",
                  args->by != NULL ? args->by : "");
         return args->by != NULL ? EXIT_FAILED : usage_hint("compare");
+    }
+    if (args->plot != NULL && all->n_groups > 2) {
+        complain("compare: --plot draws two groups, and there are %zu", all->n_groups);
+        return EXIT_USAGE;
     }
     size_t failed = entries_score(all);
     if (!entries_groups(all))
@@ -278,6 +341,7 @@ int command_compare(int argc, char **argv)
         complain("%s", sr_status_text(SR_ERR_MEMORY));
         return EXIT_FAILED;
     }
+    enum sr_plot_format format;
     switch (parse_parts(&line, argc, argv, parts, &all.n_groups)) {
     case OPTIONS_DONE:
         status = EXIT_DONE;
@@ -286,6 +350,16 @@ int command_compare(int argc, char **argv)
         status = EXIT_USAGE;
         break;
     case OPTIONS_RUN:
+        if (args.plot != NULL && !picture_format(args.plot, &format)) {
+            complain("--plot: '%s' does not end in .png, .svg or .pdf", args.plot);
+            status = EXIT_USAGE;
+            break;
+        }
+        if (args.plot == NULL && args.script != NULL) {
+            complain("compare: --script keeps the script of --plot FILE, which is not given");
+            status = EXIT_USAGE;
+            break;
+        }
         status = take_parts(&all, parts, &args);
         if (status == EXIT_DONE)
             status = compare_entries(&all, &args);

@@ -253,18 +253,6 @@ static bool lay_over(struct sr_rig *rig, const struct mounts_args *args)
     return true;
 }
 
-static bool plot_format(const char *path, enum sr_plot_format *format)
-{
-    const char *dot = strrchr(path, '.');
-    for (int f = 0; dot != NULL && f < SR_PLOT_TEXT; f++) {
-        if (strcasecmp(dot + 1, sr_plot_format_ending((enum sr_plot_format)f)) == 0) {
-            *format = (enum sr_plot_format)f;
-            return true;
-        }
-    }
-    return false;
-}
-
 /* What does not go together. */
 static bool check_args(const struct mounts_args *args, const struct flight_plan *plan, size_t n_logs)
 {
@@ -287,7 +275,7 @@ static bool check_args(const struct mounts_args *args, const struct flight_plan 
         complain(
             "mounts: two mounts are told apart by what the camera feels: both gyros need to be on the camera "
             "(--gyro-on camera)");
-    else if (args->plot != NULL && !plot_format(args->plot, &format))
+    else if (args->plot != NULL && !picture_format(args->plot, &format))
         complain("--plot: '%s' does not end in .png, .svg or .pdf", args->plot);
     else if (args->plot == NULL && args->script != NULL)
         complain("mounts: --script keeps the script of --plot FILE, which is not given");
@@ -368,7 +356,7 @@ static enum sr_status draw(const struct flight *flight, const struct flight_plan
                                          .score = &flight->score};
     struct sr_plot_options options;
     sr_plot_options_init(&options);
-    plot_format(args->plot, &options.format);
+    picture_format(args->plot, &options.format);
     options.output = args->plot;
     options.script = args->script;
     options.dark = args->dark;

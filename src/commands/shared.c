@@ -5,6 +5,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <unistd.h>
 
 #include "commands/commands.h"
@@ -251,6 +252,19 @@ bool rig_from(struct sr_rig *rig, const struct rig_args *args)
         return false;
     }
     return true;
+}
+
+bool picture_format(const char *path, enum sr_plot_format *format)
+{
+    const char *dot = strrchr(path, '.');
+
+    for (int f = 0; dot != NULL && f < SR_PLOT_TEXT; f++) {
+        if (strcasecmp(dot + 1, sr_plot_format_ending((enum sr_plot_format)f)) == 0) {
+            *format = (enum sr_plot_format)f;
+            return true;
+        }
+    }
+    return false;
 }
 
 void style_from(struct sr_style *style, const struct output_args *args)

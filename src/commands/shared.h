@@ -10,6 +10,7 @@
 
 #include "commands/options.h"
 #include "stillrow/log.h"
+#include "stillrow/plot.h"
 #include "stillrow/present.h"
 #include "stillrow/rig.h"
 #include "stillrow/spectrum.h"
@@ -49,6 +50,9 @@ void log_options_from(struct sr_log_options *options, const struct log_args *arg
  * order on the command line. false: said on stderr, EXIT_USAGE.
  */
 bool rig_from(struct sr_rig *rig, const struct rig_args *args);
+
+/* The kind of picture that a file name asks for by its ending: png, svg, pdf. false: none of them. */
+bool picture_format(const char *path, enum sr_plot_format *format);
 
 /* Colour and character set for stdout: --color, NO_COLOR, the terminal, the locale. */
 void style_from(struct sr_style *style, const struct output_args *args);

@@ -7,7 +7,8 @@
 
 #include "present/plot_words.h"
 
-static const double EDGE = 28; /* [px at unit 1] around the page */
+static const double EDGE = 28;        /* [px at unit 1] around the page */
+static const double MORE_WIDTH = 130; /* [px at unit 1] kept free beside the verdict for "+12 more" */
 
 static void open_terminal(struct sr_page *page)
 {
@@ -92,12 +93,12 @@ void sr_page_dot(struct sr_page *page, double x, double y, double radius, const 
 
 static double sample_width(const struct sr_page *page)
 {
-    return 40 * page->unit;
+    return 36 * page->unit;
 }
 
 double sr_page_key_width(const struct sr_page *page, const char *text)
 {
-    return sample_width(page) + 10 * page->unit + sr_words_width(text, page->tics, false) + 34 * page->unit;
+    return sample_width(page) + 10 * page->unit + sr_words_width(text, page->tics, false) + 22 * page->unit;
 }
 
 double sr_page_key(struct sr_page *page, double x, enum sr_sample sample, const char *color, const char *text)
@@ -109,7 +110,8 @@ double sr_page_key(struct sr_page *page, double x, enum sr_sample sample, const 
     if (sample == SR_SAMPLE_FILL)
         sr_page_box(page, &box, color);
     else
-        sr_page_stroke(page, x, y, end, y, color, 3.5, sample == SR_SAMPLE_DASH);
+        sr_page_stroke(page, x, y, end, y, color, sample == SR_SAMPLE_THIN ? 1.5 : 3.5,
+                       sample == SR_SAMPLE_DASH);
     sr_page_text(page, end + 10 * page->unit, y, &type, text);
     return x + sr_page_key_width(page, text);
 }
@@ -130,22 +132,21 @@ void sr_page_margins(struct sr_page *page, const struct sr_box *box)
         box->top / page->height);
 }
 
-/* The verdict as a word on its colour, then the numbers. Returns the baseline for what follows. */
-static void draw_verdict(struct sr_page *page, double y)
+/* A word on its colour, then the numbers. */
+static void draw_chip(struct sr_page *page, const struct sr_heading *heading, double y)
 {
-    const struct sr_score *score = page->flight->score;
-    struct sr_type word = {page->head, true, sr_verdict_ink(score->verdict), SR_LEFT};
+    struct sr_type word = {page->head, true, heading->chip_ink, SR_LEFT};
     struct sr_type numbers = {page->head, false, page->palette->ink, SR_LEFT};
-    char text[120], fitted[200];
+    char fitted[200];
     double edge = EDGE * page->unit, pad = 0.45 * page->head;
-    double width = sr_words_width(sr_verdict_name(score->verdict), page->head, true);
+    double width = sr_words_width(heading->chip, page->head, true);
     struct sr_box chip = {edge, y - 0.72 * page->head, edge + width + 2 * pad, y + 0.72 * page->head};
 
-    sr_page_box(page, &chip, sr_verdict_color(score->verdict));
-    sr_page_text(page, edge + pad, y, &word, sr_verdict_name(score->verdict));
-    sr_words_verdict(score, text, sizeof text);
+    sr_page_box(page, &chip, heading->chip_color);
+    sr_page_text(page, edge + pad, y, &word, heading->chip);
     double x = chip.right + 0.6 * page->head;
-    sr_words_fit(text, page->width - edge - x, page->head, false, fitted, sizeof fitted);
+    sr_words_fit(heading->numbers, page->width - edge - MORE_WIDTH * page->unit - x, page->head, false,
+                 fitted, sizeof fitted);
     sr_page_text(page, x, y, &numbers, fitted);
 }
 
@@ -158,35 +159,28 @@ static const char *title_of(const struct sr_page *page)
     return sr_words_base(page->flight->log_name);
 }
 
-static void draw_title(struct sr_page *page, double y)
+static void draw_title(struct sr_page *page, const char *title, double y)
 {
     struct sr_type type = {page->title, true, page->palette->ink, SR_LEFT};
     char fitted[400];
 
-    sr_words_fit(title_of(page), page->width - 2 * EDGE * page->unit, page->title, true, fitted,
-                 sizeof fitted);
+    sr_words_fit(title, page->width - 2 * EDGE * page->unit, page->title, true, fitted, sizeof fitted);
     sr_page_text(page, EDGE * page->unit, y, &type, fitted);
 }
 
-/* Two lines: what the craft is, then what was read and through which camera. */
-static void draw_footer(struct sr_page *page)
+/* Two lines of small print; the lower one ends in who drew it. */
+static void draw_footer(struct sr_page *page, const struct sr_heading *heading)
 {
     struct sr_type left = {page->small, false, page->palette->muted, SR_LEFT};
     struct sr_type right = {page->small, false, page->palette->muted, SR_RIGHT};
-    const struct sr_rig *rig = page->flight->rig;
-    const struct sr_camera *camera = &rig->camera;
-    char text[600], fitted[600];
+    char fitted[600];
     double edge = EDGE * page->unit, low = 19 * page->unit;
     double room = page->width - 2 * edge,
            maker = sr_words_width("stillrow " SR_VERSION, page->small, false) + edge;
 
-    sr_words_build(rig, title_of(page) != rig->build.name, text, sizeof text);
-    sr_words_fit(text, room, page->small, false, fitted, sizeof fitted);
+    sr_words_fit(heading->foot, room, page->small, false, fitted, sizeof fitted);
     sr_page_text(page, edge, low + 1.25 * page->small, &left, fitted);
-    snprintf(text, sizeof text, "%s \xC2\xB7 %.0fx%.0f, %.4g fps, readout %.3g ms%s",
-             sr_words_base(page->flight->log_name), camera->width_px, camera->height_px, camera->fps,
-             camera->readout_s * 1e3, rig->camera_given == SR_KEY_ALL ? "" : ", camera assumed");
-    sr_words_fit(text, room - maker, page->small, false, fitted, sizeof fitted);
+    sr_words_fit(heading->foot_low, room - maker, page->small, false, fitted, sizeof fitted);
     sr_page_text(page, edge, low, &left, fitted);
     sr_page_text(page, page->width - edge, low, &right, "stillrow " SR_VERSION);
 }
@@ -205,12 +199,19 @@ static void set_sizes(struct sr_page *page)
     page->font_factor = factor[page->options->format];
 }
 
-void sr_page_open(struct sr_page *page, struct sr_script *script, const struct sr_plot_flight *flight,
-                  const struct sr_plot_options *options)
+void sr_page_camera_words(const struct sr_rig *rig, char *text, size_t size)
 {
-    memset(page, 0, sizeof *page);
+    const struct sr_camera *camera = &rig->camera;
+
+    snprintf(text, size, "%.0fx%.0f, %.4g fps, readout %.3g ms%s", camera->width_px, camera->height_px,
+             camera->fps, camera->readout_s * 1e3,
+             (rig->camera_given & SR_KEY_ALL) == SR_KEY_ALL ? "" : ", camera assumed");
+}
+
+void sr_page_start(struct sr_page *page, struct sr_script *script, const struct sr_plot_options *options,
+                   const struct sr_heading *heading)
+{
     page->script = script;
-    page->flight = flight;
     page->options = options;
     page->palette = sr_palette_get(options->dark);
     page->width = round(options->width_px);
@@ -224,14 +225,38 @@ void sr_page_open(struct sr_page *page, struct sr_script *script, const struct s
                   "unset key\nset border 0\nset tics scale 0 nomirror\nset grid front linecolor rgb '%s' "
                   "linewidth %.2f linetype 1\nset tics front textcolor rgb '%s' font 'sans-serif,%.1f'\n",
                   page->palette->grid, page->unit, page->palette->muted, page->tics * page->font_factor);
-    draw_title(page, page->height - 38 * page->unit);
-    draw_verdict(page, page->height - 92 * page->unit);
-    draw_footer(page);
+    page->verdict_y = page->height - 92 * page->unit;
+    draw_title(page, heading->title, page->height - 38 * page->unit);
+    draw_chip(page, heading, page->verdict_y);
+    draw_footer(page, heading);
     page->plot.left = 92 * page->unit;
     page->plot.right = page->width - EDGE * page->unit;
     page->plot.bottom = 100 * page->unit;
     page->plot.top = page->height - 158 * page->unit;
     page->key_y = page->plot.top + 0.8 * page->tics;
+}
+
+void sr_page_open(struct sr_page *page, struct sr_script *script, const struct sr_plot_flight *flight,
+                  const struct sr_plot_options *options)
+{
+    char numbers[120], build[600], camera[200], low[600];
+
+    memset(page, 0, sizeof *page);
+    page->flight = flight;
+    page->options = options;
+    const char *title = title_of(page);
+    sr_words_verdict(flight->score, numbers, sizeof numbers);
+    sr_words_build(flight->rig, title != flight->rig->build.name, build, sizeof build);
+    sr_page_camera_words(flight->rig, camera, sizeof camera);
+    snprintf(low, sizeof low, "%s \xC2\xB7 %s", sr_words_base(flight->log_name), camera);
+    const struct sr_heading heading = {.title = title,
+                                       .chip = sr_verdict_name(flight->score->verdict),
+                                       .chip_color = sr_verdict_color(flight->score->verdict),
+                                       .chip_ink = sr_verdict_ink(flight->score->verdict),
+                                       .numbers = numbers,
+                                       .foot = build,
+                                       .foot_low = low};
+    sr_page_start(page, script, options, &heading);
 }
 
 /* Takes the edge off a curve that runs through a text. */
@@ -270,5 +295,5 @@ void sr_page_tags(struct sr_page *page, const struct sr_tag *tags, size_t n, siz
     if (dropped == 0)
         return;
     snprintf(more, sizeof more, "+%zu more", dropped);
-    sr_page_text(page, page->width - EDGE * page->unit, page->key_y, &type, more);
+    sr_page_text(page, page->width - EDGE * page->unit, page->verdict_y, &type, more);
 }

@@ -49,6 +49,7 @@ struct sr_page {
     double title, head, text, tics, small; /* type sizes [px] */
     double unit;                           /* [px] 1 on a page 1200 wide; lengths scale by it */
     double font_factor;                    /* size for this terminal = px * factor */
+    double verdict_y;                      /* [px] middle of the verdict row */
     double key_y;                          /* [px] middle of the key row, just above the plot */
     struct sr_box plot;                    /* where the axes lie */
     struct sr_box taken[16];               /* texts within the plot that labels must keep off */
@@ -71,6 +72,21 @@ struct sr_type {
 void sr_page_open(struct sr_page *page, struct sr_script *script, const struct sr_plot_flight *flight,
                   const struct sr_plot_options *options);
 
+/* What stands around a plot. */
+struct sr_heading {
+    const char *title;
+    const char *chip, *chip_color, *chip_ink; /* a word on a colour, below the title */
+    const char *numbers;                      /* beside it */
+    const char *foot, *foot_low;              /* two lines of small print */
+};
+
+/* The same with any heading; page->flight is left as it is (zero the page first). */
+void sr_page_start(struct sr_page *page, struct sr_script *script, const struct sr_plot_options *options,
+                   const struct sr_heading *heading);
+
+/* "1920x1080, 60 fps, readout 16 ms, camera assumed" into text[size]. */
+void sr_page_camera_words(const struct sr_rig *rig, char *text, size_t size);
+
 /* A text centred in height on y. Whatever it holds, it is drawn as text. */
 void sr_page_text(struct sr_page *page, double x, double y, const struct sr_type *type, const char *text);
 void sr_page_box(struct sr_page *page, const struct sr_box *box, const char *color);
@@ -80,7 +96,7 @@ void sr_page_stroke(struct sr_page *page, double x0, double y0, double x1, doubl
 void sr_page_dot(struct sr_page *page, double x, double y, double radius, const char *color);
 
 /* One item of the key above the plot: a sample, then a text. Returns where the next may start. */
-enum sr_sample { SR_SAMPLE_LINE, SR_SAMPLE_DASH, SR_SAMPLE_FILL };
+enum sr_sample { SR_SAMPLE_LINE, SR_SAMPLE_THIN, SR_SAMPLE_DASH, SR_SAMPLE_FILL };
 double sr_page_key(struct sr_page *page, double x, enum sr_sample sample, const char *color,
                    const char *text);
 /* Width that it takes [px]. */

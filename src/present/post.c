@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "present/plot_words.h"
+#include "present/post_text.h"
 
 enum { TEXT_MOST = 2048 }; /* bytes of one line's text before escaping */
 
@@ -33,7 +34,7 @@ bool sr_post_format_find(const char *name, enum sr_post_format *format)
 }
 
 /* Everything that is written as text goes through here. */
-static void put_text(FILE *out, enum sr_post_format format, const char *text)
+void sr_post_text(FILE *out, enum sr_post_format format, const char *text)
 {
     char clean[TEXT_MOST * 3];
 
@@ -105,7 +106,7 @@ static void put_item(FILE *out, enum sr_post_format format, const char *name, co
     vsnprintf(line, sizeof line, text, args);
     va_end(args);
     begin_item(out, format, name);
-    put_text(out, format, line);
+    sr_post_text(out, format, line);
     putc('\n', out);
 }
 
@@ -123,7 +124,7 @@ static void put_head(FILE *out, enum sr_post_format format, const struct sr_post
     snprintf(line, sizeof line, "%.1000s: %s, %s", name, sr_verdict_name(score->verdict),
              sr_words_px(score->wobble_px.value, px, sizeof px));
     fputs(before[format], out);
-    put_text(out, format, line);
+    sr_post_text(out, format, line);
     fputs(after[format], out);
 }
 
@@ -140,7 +141,7 @@ static void put_numbers(FILE *out, enum sr_post_format format, const struct sr_s
              sr_words_px(score->threshold_px, threshold, sizeof threshold), headroom,
              score->steady_share * 100, score->airborne_s);
     putc(' ', out);
-    put_text(out, format, line);
+    sr_post_text(out, format, line);
     fputs(format == SR_POST_MARKDOWN ? "\n\n" : "\n", out);
 }
 
@@ -191,9 +192,8 @@ static void put_settings(FILE *out, enum sr_post_format format, const struct sr_
 {
     const struct sr_rig *rig = post->flight->rig;
     char camera[400], threshold[24], settings[80];
-    const char *assumed = rig->camera_given == SR_KEY_ALL ? ""
-                          : rig->camera_given == 0        ? "; all assumed"
-                                                          : "; partly assumed";
+    unsigned given = rig->camera_given & SR_KEY_ALL;
+    const char *assumed = given == SR_KEY_ALL ? "" : given == 0 ? "; all assumed" : "; partly assumed";
 
     put_item(out, format, "Camera", "%s%s", sr_words_camera(rig, camera, sizeof camera), assumed);
     begin_item(out, format, "Repeat");
@@ -203,7 +203,7 @@ static void put_settings(FILE *out, enum sr_post_format format, const struct sr_
     }
     snprintf(settings, sizeof settings, "stillrow " SR_VERSION ", threshold %s",
              sr_words_px(post->flight->score->threshold_px, threshold, sizeof threshold));
-    put_text(out, format, settings);
+    sr_post_text(out, format, settings);
     putc('\n', out);
 }
 
