@@ -73,10 +73,10 @@ struct sr_columns {
 
 /* What the file was like. */
 struct sr_quality {
-    double rate_hz;         /* [Hz] 1 / median step */
+    double rate_hz;         /* [Hz] 1 / mean step, gaps left out */
     double duration_s;      /* [s] first to last sample */
     uint64_t rows;          /* data rows in the file */
-    uint64_t bad_rows;      /* rows dropped: a field that is no finite number, or too few fields */
+    uint64_t bad_rows;      /* rows dropped: a time or rate that is no finite number, or too few fields */
     uint64_t backward_rows; /* rows dropped: time repeated or went back */
     uint64_t lost_rows;     /* samples that a steady recorder would have written into the gaps */
     size_t first_bad_line;  /* [1-based] of the first bad row, 0: none */
@@ -84,7 +84,7 @@ struct sr_quality {
     double jitter_us;       /* [us] standard deviation of the step, gaps left out */
     uint64_t clipped;       /* samples on a flat top at the sensor's limit, any axis */
     double clip_dps;        /* [deg/s] that limit, 0: none seen */
-    double nyquist_hz;      /* [Hz] */
+    double nyquist_hz;      /* [Hz] rate_hz / 2; less where the gyro was read less often than that */
     double low_pass_hz;     /* [Hz] "looks low-pass filtered at", 0: does not */
     bool coarse_stamps;     /* many equal stamps: time was rebuilt from row counts */
     bool resampled;         /* samples were interpolated onto the uniform base */
@@ -128,7 +128,7 @@ struct sr_log {
     struct sr_quality quality;
     char (*notes)[SR_NOTE_MAX]; /* what was assumed, chosen, dropped: one sentence each */
     size_t n_notes;
-    uint64_t fingerprint; /* FNV-1a (64 bit) of the kept samples: the same flight has the same one */
+    uint64_t fingerprint; /* of the kept samples (64-bit FNV-1a by words): the same flight, the same one */
 };
 
 /* "Work everything out": all NULL, 0 or NAN, plain_path true. */
