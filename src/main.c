@@ -18,6 +18,7 @@ struct verb {
 static const struct verb verbs[] = {
     {"score", "how much the footage of a flight wobbles, in pixels, and when", command_score},
     {"explain", "why a flight wobbles, and what to try", command_explain},
+    {"plot", "pictures of a flight, and the lines to paste beside them", command_plot},
     {"compare", "which of two motor and prop combos is quieter, and how sure that is", command_compare},
     {"mounts", "which mount hardness to fit, and over which temperatures", command_mounts},
     {"inspect", "what was understood of a log: columns, units, time base, quality", command_inspect},

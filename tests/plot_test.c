@@ -203,6 +203,13 @@ static void curve_reads_the_amplitude(void **state)
     sr_plot_rates(&slices, rate, scratch);
     assert_near(rate[60], rms, 0.001 * rms);
     assert_true(rate[50] < 0.01 * rms);
+    /* Twice as strong in one of six seconds: mean power (5 + 4) / 6, and the strongest second reads twice. */
+    for (size_t k = 0; k < BINS; k++)
+        psd[(2 * 3 + SR_PITCH) * BINS + k] *= 4;
+    sr_plot_rates(&slices, rate, scratch);
+    assert_near(rate[60], rms * sqrt(1.5), 0.001 * rms);
+    sr_plot_worst_rates(&slices, rate);
+    assert_near(rate[60], 2 * rms, 0.002 * rms);
 
     sr_camera_init(&camera);
     assert_int_equal(sr_view_init(&view, &slices, &camera, NULL), SR_OK);

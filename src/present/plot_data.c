@@ -19,6 +19,22 @@ void sr_plot_rates(const struct sr_slices *slices, double *rate, double *scratch
         rate[k] = sqrt(rate[k] * cell_hz);
 }
 
+void sr_plot_worst_rates(const struct sr_slices *slices, double *rate)
+{
+    double cell_hz = slices->enbw_bins * slices->bin_hz;
+
+    for (size_t k = 0; k < slices->bins; k++)
+        rate[k] = 0;
+    for (size_t i = 0; i < slices->count; i++) {
+        const double *roll = sr_slices_psd(slices, i, SR_ROLL), *pitch = sr_slices_psd(slices, i, SR_PITCH);
+        const double *yaw = sr_slices_psd(slices, i, SR_YAW);
+        for (size_t k = 0; k < slices->bins; k++)
+            rate[k] = fmax(rate[k], roll[k] + pitch[k] + yaw[k]);
+    }
+    for (size_t k = 0; k < slices->bins; k++)
+        rate[k] = sqrt(rate[k] * cell_hz);
+}
+
 double sr_slice_rpm(const struct sr_slice *slice)
 {
     double sum = 0;

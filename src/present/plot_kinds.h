@@ -34,6 +34,9 @@ enum sr_status sr_plot_run(const struct sr_script *script, const struct sr_plot_
  */
 void sr_plot_rates(const struct sr_slices *slices, double *rate, double *scratch);
 
+/* The same of the strongest second at each bin: a line that moves with the motors keeps its height there. */
+void sr_plot_worst_rates(const struct sr_slices *slices, double *rate);
+
 /* Mean motor speed of a slice [rpm], NAN if none was logged. */
 double sr_slice_rpm(const struct sr_slice *slice);
 

@@ -17,7 +17,8 @@ struct spectrum {
     struct sr_page page;
     size_t bins;
     double bin_hz;
-    double *rate;      /* [bins] [deg/s RMS] per resolution cell */
+    double *rate;      /* [bins] [deg/s RMS] per resolution cell, mean over the flight */
+    double *worst;     /* [bins] the same of the strongest second */
     double *allowance; /* [bins] [deg/s RMS] */
     double *roof;      /* [columns] height of the curve [px] at each pixel of the plot */
     double *line;      /* [columns] height of the allowance [px] */
@@ -73,7 +74,7 @@ static void set_rate_range(struct spectrum *s, double *scratch)
 
     for (size_t k = first; k <= last; k++) {
         scratch[k - first] = s->rate[k];
-        most = fmax(most, s->rate[k]);
+        most = fmax(most, s->worst[k]);
         allowed = fmin(allowed, s->allowance[k]); /* passes over NAN */
     }
     qsort(scratch, n, sizeof *scratch, compare_doubles);
@@ -99,7 +100,7 @@ static void trace(struct spectrum *s)
         double hz = s->low_hz * pow(s->high_hz / s->low_hz, (double)i / (plot->right - plot->left));
         double k = fmin(hz / s->bin_hz, (double)(s->bins - 1));
         size_t below = (size_t)k, above = below + 1 < s->bins ? below + 1 : below;
-        s->roof[i] = y_at(s, fmax(s->rate[below], s->rate[above]));
+        s->roof[i] = y_at(s, fmax(s->worst[below], s->worst[above]));
         s->line[i] = isnan(s->allowance[below]) ? NAN : y_at(s, s->allowance[below]);
     }
 }
@@ -161,17 +162,20 @@ static void draw_bands(struct spectrum *s)
     }
 }
 
-/* The top of a line: it may lie a bin beside its interpolated frequency. */
+/*
+ * A line's amplitude. The curve shows it where the line stays put, perhaps a bin beside its interpolated
+ * frequency; one that moves is smeared over the curve, and stands above it.
+ */
 static double top_of(const struct spectrum *s, const struct sr_peak *peak)
 {
     size_t k = bin_at(s, peak->hz);
-    double top = s->rate[k];
+    double top = fmax(s->rate[k], isfinite(peak->rate_dps) ? peak->rate_dps : 0);
 
     if (k > 0)
         top = fmax(top, s->rate[k - 1]);
     if (k + 1 < s->bins)
         top = fmax(top, s->rate[k + 1]);
-    return top;
+    return fmin(top, s->high_dps);
 }
 
 static void draw_lines(struct spectrum *s)
@@ -179,6 +183,7 @@ static void draw_lines(struct spectrum *s)
     struct sr_page *page = &s->page;
     const struct sr_plot_flight *flight = page->flight;
     struct sr_tag tags[SR_PEAKS_MAX] = {{0}};
+    double hz[SR_PEAKS_MAX];
     size_t n = 0;
 
     for (size_t i = 0; i < flight->score->n_peaks; i++) {
@@ -186,12 +191,18 @@ static void draw_lines(struct spectrum *s)
         if (peak->hz < s->low_hz || peak->hz > s->high_hz)
             continue;
         sr_words_line(peak, flight->causes, flight->rig, tags[n].text, sizeof tags[n].text);
+        hz[n] = peak->hz;
         tags[n].x = x_at(s, peak->hz);
         tags[n].y = y_at(s, top_of(s, peak));
         tags[n].width = sr_words_width(tags[n].text, page->tics, false);
         tags[n].height = 1.15 * page->tics;
         tags[n].weight = peak->share;
         n++;
+    }
+    for (size_t i = 0; i < n; i++) { /* a dot that floats above its smeared line is tied to it */
+        double foot = y_at(s, s->rate[bin_at(s, hz[i])]);
+        if (tags[i].y - foot > 12 * page->unit)
+            sr_page_stroke(page, tags[i].x, foot, tags[i].x, tags[i].y, page->palette->muted, 1.5, false);
     }
     struct sr_ground ground = {page->plot, page->taken, page->n_taken, s->roof,
                                s->line,    s->columns,  8 * page->unit};
@@ -204,13 +215,16 @@ static void add_data(struct spectrum *s)
     struct sr_script *script = s->page.script;
     size_t last = bin_at(s, s->high_hz);
 
-    sr_script_add(script, "# Hz, rate and allowance in deg/s RMS\n$spectrum << EOD\n");
+    sr_script_add(script,
+                  "# Hz; mean over the flight, allowance, strongest second in deg/s RMS\n$spectrum << EOD\n");
     for (size_t k = bin_at(s, s->low_hz); k <= last; k++) { /* low_hz is at least a bin: never 0 Hz */
         sr_script_number(script, s->bin_hz * (double)k);
         sr_script_add(script, " ");
         sr_script_number(script, fmax(s->rate[k], 1e-9));
         sr_script_add(script, " ");
         sr_script_number(script, s->allowance[k]);
+        sr_script_add(script, " ");
+        sr_script_number(script, fmax(s->worst[k], 1e-9));
         sr_script_add(script, "\n");
     }
     sr_script_add(script, "EOD\n");
@@ -235,6 +249,7 @@ static void draw_key(struct spectrum *s)
     double x = 28 * page->unit;
 
     x = sr_page_key(page, x, SR_SAMPLE_LINE, page->palette->curve, "shake, deg/s RMS");
+    x = sr_page_key(page, x, SR_SAMPLE_THIN, page->palette->curve, "worst second");
     sr_page_key(page, x, SR_SAMPLE_DASH, page->palette->limit, "allowance: a single line above this wobbles");
 }
 
@@ -252,11 +267,14 @@ static void draw(struct spectrum *s)
     sr_script_add(
         page->script,
         "plot $spectrum using 1:(%.9g):2 with filledcurves fillcolor rgb '%s' notitle, \\\n"
-        "  $spectrum using ($3 > 0 ? $1 : NaN):2:3 with filledcurves above fillcolor rgb '%s' notitle, \\\n"
+        "  $spectrum using ($3 > 0 ? $1 : NaN):4:3 with filledcurves above fillcolor rgb '%s' notitle, \\\n"
         "  $spectrum using 1:3 with lines linecolor rgb '%s' linewidth %.2f dashtype " SR_DASH
-        " notitle, \\\n"
-        "  $spectrum using 1:2 with lines linecolor rgb '%s' linewidth %.2f notitle\n",
-        s->low_dps, p->curve_fill, p->alarm_fill, p->limit, 2.5 * page->unit, p->curve, 2.5 * page->unit);
+        " notitle, \\\n",
+        s->low_dps, p->curve_fill, p->alarm_fill, p->limit, 2.5 * page->unit);
+    sr_script_add(page->script,
+                  "  $spectrum using 1:4 with lines linecolor rgb '%s' linewidth %.2f notitle, \\\n"
+                  "  $spectrum using 1:2 with lines linecolor rgb '%s' linewidth %.2f notitle\n",
+                  p->curve, 1.0 * page->unit, p->curve, 3 * page->unit);
 }
 
 static enum sr_status gather(struct spectrum *s, double *scratch, struct sr_error *err)
@@ -264,6 +282,7 @@ static enum sr_status gather(struct spectrum *s, double *scratch, struct sr_erro
     const struct sr_plot_flight *flight = s->page.flight;
 
     sr_plot_rates(flight->slices, s->rate, scratch);
+    sr_plot_worst_rates(flight->slices, s->worst);
     for (size_t k = 0; k < s->bins; k++)
         s->allowance[k] = sr_plot_allowance(flight, k);
     set_frequency_range(s, flight, s->page.options);
@@ -287,10 +306,12 @@ enum sr_status sr_plot_spectrum(struct sr_script *script, const struct sr_plot_f
     s.columns = (size_t)(s.page.plot.right - s.page.plot.left);
     double *scratch = calloc(s.bins, sizeof *scratch);
     s.rate = calloc(s.bins, sizeof *s.rate);
+    s.worst = calloc(s.bins, sizeof *s.worst);
     s.allowance = calloc(s.bins, sizeof *s.allowance);
     s.roof = calloc(s.columns, sizeof *s.roof);
     s.line = calloc(s.columns, sizeof *s.line);
-    if (scratch == NULL || s.rate == NULL || s.allowance == NULL || s.roof == NULL || s.line == NULL)
+    if (scratch == NULL || s.rate == NULL || s.worst == NULL || s.allowance == NULL || s.roof == NULL ||
+        s.line == NULL)
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "no memory for a spectrum of %zu bins", s.bins);
     else
         status = gather(&s, scratch, err);
@@ -299,6 +320,7 @@ enum sr_status sr_plot_spectrum(struct sr_script *script, const struct sr_plot_f
     free(s.line);
     free(s.roof);
     free(s.allowance);
+    free(s.worst);
     free(s.rate);
     free(scratch);
     return status;

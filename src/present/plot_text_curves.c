@@ -12,38 +12,42 @@
 
 enum { LEGEND_ROWS = 3 };
 
-/* Highest rate, and least allowance, of the bins of one column. */
-static void column_values(const struct sr_plot_flight *flight, const double *rate, double low_hz,
-                          double high_hz, double *most, double *allowed)
+/* Highest rates, and least allowance, of the bins of one column. */
+static void column_values(const struct sr_plot_flight *flight, const double *rate, const double *worst,
+                          double low_hz, double high_hz, double *most, double *worst_most, double *allowed)
 {
     const struct sr_slices *slices = flight->slices;
     size_t first = (size_t)ceil(low_hz / slices->bin_hz), last = (size_t)floor(high_hz / slices->bin_hz);
 
     if (last < first)
         first = last = (size_t)round((low_hz + high_hz) / 2 / slices->bin_hz);
-    *most = 0;
+    *most = *worst_most = 0;
     *allowed = INFINITY;
     for (size_t k = first; k <= last && k < slices->bins; k++) {
         *most = fmax(*most, rate[k]);
+        *worst_most = fmax(*worst_most, worst[k]);
         *allowed = fmin(*allowed, sr_plot_allowance(flight, k)); /* passes over NAN */
     }
 }
 
 struct curve {
-    double *rate; /* [across] */
-    double *allowed;
+    double *rate;    /* [across] mean over the flight */
+    double *worst;   /* [across] the strongest second */
+    double *allowed; /* [across] */
     double low_hz, high_hz, low_dps, high_dps;
 };
 
-static void fill_curve(struct curve *curve, const struct sr_sheet *sheet, const double *rate)
+static void fill_curve(struct curve *curve, const struct sr_sheet *sheet, const double *rate,
+                       const double *worst)
 {
     double top = 0, quiet = INFINITY, ratio = curve->high_hz / curve->low_hz;
 
     for (int c = 0; c < sheet->across; c++) {
         struct sr_cell cell = sr_sheet_cell(c, sheet->across);
-        column_values(sheet->flight, rate, curve->low_hz * pow(ratio, cell.low),
-                      curve->low_hz * pow(ratio, cell.high), &curve->rate[c], &curve->allowed[c]);
-        top = fmax(top, curve->rate[c]);
+        column_values(sheet->flight, rate, worst, curve->low_hz * pow(ratio, cell.low),
+                      curve->low_hz * pow(ratio, cell.high), &curve->rate[c], &curve->worst[c],
+                      &curve->allowed[c]);
+        top = fmax(top, curve->worst[c]);
         if (isfinite(curve->allowed[c]) && curve->allowed[c] < 1e6)
             top = fmax(top, fmin(curve->allowed[c], top > 0 ? top * 100 : curve->allowed[c]));
         quiet = fmin(quiet, curve->rate[c]);
@@ -65,15 +69,18 @@ static void write_curve(struct sr_sheet *sheet, const struct curve *curve, int l
             continue;
         double at = round(log(hz / curve->low_hz) / log(ratio) * sheet->across) - 1;
         int c = (int)fmin(fmax(at, 0), sheet->across - 1);
-        sr_sheet_letter(sheet, i, hz, fmax(curve->rate[c], curve->low_dps));
+        sr_sheet_letter(sheet, i, hz, fmax(curve->worst[c], curve->low_dps));
     }
-    sr_script_add(script, "# Hz, rate and allowance in deg/s RMS\n$spectrum << EOD\n");
+    sr_script_add(script,
+                  "# Hz; mean over the flight, allowance, strongest second in deg/s RMS\n$spectrum << EOD\n");
     for (int c = 0; c < sheet->across; c++) {
         sr_script_number(script, curve->low_hz * pow(ratio, sr_sheet_cell(c, sheet->across).middle));
         sr_script_add(script, " ");
         sr_script_number(script, fmax(curve->rate[c], 1e-9));
         sr_script_add(script, " ");
         sr_script_number(script, curve->allowed[c]);
+        sr_script_add(script, " ");
+        sr_script_number(script, fmax(curve->worst[c], 1e-9));
         sr_script_add(script, "\n");
     }
     sr_script_add(script,
@@ -82,8 +89,9 @@ static void write_curve(struct sr_sheet *sheet, const struct curve *curve, int l
     sr_sheet_log_tics(sheet, 'x', curve->low_hz, curve->high_hz, false);
     sr_sheet_log_tics(sheet, 'y', curve->low_dps, curve->high_dps, false);
     sr_script_add(
-        script, "plot $spectrum using 1:2 with impulses linetype 1 notitle, $spectrum using 1:3 with points "
-                "pointtype '-' notitle\n");
+        script,
+        "plot $spectrum using 1:4 with points pointtype '.' notitle, $spectrum using 1:2 with impulses "
+        "linetype 1 notitle, $spectrum using 1:3 with points pointtype '-' notitle\n");
 }
 
 enum sr_status sr_text_spectrum(struct sr_script *script, const struct sr_plot_flight *flight,
@@ -95,22 +103,25 @@ enum sr_status sr_text_spectrum(struct sr_script *script, const struct sr_plot_f
     enum sr_status status = SR_OK;
 
     sr_sheet_open(&sheet, script, flight, options, LEGEND_ROWS);
-    sr_sheet_text(&sheet, 0, 2, "* shake, deg/s RMS;  - allowance: a single line above this wobbles");
+    sr_sheet_text(&sheet, 0, 2, "* shake, deg/s RMS, . worst second; - allowance: a line above wobbles");
     if (options->max_hz > 0)
         curve.high_hz = fmin(curve.high_hz, options->max_hz);
     curve.low_hz = fmax(fmin(sr_band_low_hz(&flight->view->camera, SR_BAND_BEND) / 2.5, 25), slices->bin_hz);
     curve.low_hz = fmin(curve.low_hz, curve.high_hz / 4);
     double *rate = calloc(slices->bins * 2, sizeof *rate);
     curve.rate = calloc((size_t)sheet.across, sizeof *curve.rate);
+    curve.worst = calloc((size_t)sheet.across, sizeof *curve.worst);
     curve.allowed = calloc((size_t)sheet.across, sizeof *curve.allowed);
-    if (rate == NULL || curve.rate == NULL || curve.allowed == NULL) {
+    if (rate == NULL || curve.rate == NULL || curve.worst == NULL || curve.allowed == NULL) {
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "no memory for a text plot");
     } else {
         sr_plot_rates(slices, rate, rate + slices->bins);
-        fill_curve(&curve, &sheet, rate);
+        sr_plot_worst_rates(slices, rate + slices->bins);
+        fill_curve(&curve, &sheet, rate, rate + slices->bins);
         write_curve(&sheet, &curve, sr_sheet_lines(&sheet, LEGEND_ROWS, true));
     }
     free(curve.allowed);
+    free(curve.worst);
     free(curve.rate);
     free(rate);
     return status;

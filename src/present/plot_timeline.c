@@ -149,7 +149,9 @@ static void draw_change(struct timeline *t)
     type.align = leftwards ? SR_RIGHT : SR_LEFT;
     sr_page_stroke(page, x, page->plot.bottom, x, t->bars.top, page->palette->mark, 2.5, true);
     sr_page_text(page, leftwards ? x - pad : x + pad, y, &type, text);
+    struct sr_box line = {x - 2, t->bars.bottom, x + 2, t->bars.top};
     sr_page_take(page, &box);
+    sr_page_take(page, &line);
 }
 
 static void add_data(struct timeline *t)

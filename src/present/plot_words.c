@@ -269,7 +269,7 @@ char *sr_words_build(const struct sr_rig *rig, bool with_name, char *out, size_t
     }
     join_named(out, size, build->motor, "motor");
     join_named(out, size, build->prop, "prop");
-    if (build->blades >= 1) {
+    if (build->blades >= 1 && strstr(build->prop, "blade") == NULL) {
         snprintf(part, sizeof part, "%.0f blade%s", build->blades, build->blades >= 2 ? "s" : "");
         join(out, size, part);
     }
@@ -283,7 +283,7 @@ char *sr_words_camera(const struct sr_rig *rig, char *out, size_t size)
     char part[200];
 
     out[0] = '\0';
-    join_named(out, size, rig->build.camera, "camera");
+    join_named(out, size, rig->build.camera, "");
     snprintf(part, sizeof part,
              "%.0fx%.0f, %.4g fps, readout %.3g ms, exposure %.3g ms, %.4g\xC2\xB0 %s, tilt %.3g\xC2\xB0",
              c->width_px, c->height_px, c->fps, c->readout_s * 1e3, c->exposure_s * 1e3, c->hfov_deg,

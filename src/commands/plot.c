@@ -1,0 +1,450 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* stillrow plot: a flight as a picture, and the lines to paste beside it. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "commands/commands.h"
+#include "commands/flight.h"
+#include "commands/repeat.h"
+#include "stillrow/plot.h"
+#include "stillrow/post.h"
+
+struct plot_args {
+    const char *kinds, *format, *output, *title, *script, *post, *window;
+    bool dark, text;
+    double width_px, height_px, max_hz, footage_offset_s;
+};
+
+static const char *const formats[] = {"png", "svg", "pdf", "text", NULL};
+static const char *const posts[] = {"md", "bbcode", "text", NULL};
+
+#define AT(member) offsetof(struct plot_args, member)
+static const struct cli_option plot_options[] = {
+    {.name = "kind",
+     .kind = OPTION_TEXT,
+     .offset = AT(kinds),
+     .argument = "KIND,KIND...",
+     .help = "spectrum, timeline, waterfall, orders (needs motor speeds), or all",
+     .fallback = "spectrum"},
+    {.name = "output",
+     .letter = 'o',
+     .kind = OPTION_TEXT,
+     .offset = AT(output),
+     .argument = "FILE",
+     .help = "picture to write, of one log and one kind; '-' is standard output",
+     .fallback = "LOG-KIND.png here; text goes to standard output"},
+    {.name = "format",
+     .kind = OPTION_CHOICE,
+     .offset = AT(format),
+     .argument = "NAME",
+     .choices = formats,
+     .help = "png, svg, pdf or text",
+     .fallback = "by the ending of --output, else png"},
+    {.name = "text",
+     .kind = OPTION_FLAG,
+     .offset = AT(text),
+     .help = "the same as --format text: drawn in the terminal"},
+    {.name = "dark", .kind = OPTION_FLAG, .offset = AT(dark), .help = "draw on a dark page"},
+    {.name = "width",
+     .kind = OPTION_NUMBER,
+     .offset = AT(width_px),
+     .argument = "PX",
+     .unit = "px",
+     .min = SR_PLOT_LEAST_PX,
+     .max = SR_PLOT_MOST_PX,
+     .help = "width of the picture; text scales with it",
+     .fallback = "1200"},
+    {.name = "height",
+     .kind = OPTION_NUMBER,
+     .offset = AT(height_px),
+     .argument = "PX",
+     .unit = "px",
+     .min = SR_PLOT_LEAST_PX,
+     .max = SR_PLOT_MOST_PX,
+     .help = "height of the picture",
+     .fallback = "9/16 of the width"},
+    {.name = "title",
+     .kind = OPTION_TEXT,
+     .offset = AT(title),
+     .argument = "TEXT",
+     .help = "title of the picture and the post",
+     .fallback = "name of the build, else of the log"},
+    {.name = "max-hz",
+     .kind = OPTION_NUMBER,
+     .offset = AT(max_hz),
+     .argument = "HZ",
+     .unit = "Hz",
+     .min = 0,
+     .above = true,
+     .max = 1e6,
+     .help = "draw frequencies up to here",
+     .fallback = "all that the log shows"},
+    {.name = "footage-offset",
+     .kind = OPTION_NUMBER,
+     .offset = AT(footage_offset_s),
+     .argument = "S",
+     .unit = "s",
+     .min = -86400,
+     .max = 86400,
+     .help = "where the log's first sample is in the footage: times are drawn in footage time",
+     .fallback = "times of the log"},
+    {.name = "script",
+     .kind = OPTION_TEXT,
+     .offset = AT(script),
+     .argument = "FILE",
+     .help = "keep the gnuplot script, with its data, of one log and one kind"},
+    {.name = "post",
+     .kind = OPTION_CHOICE,
+     .offset = AT(post),
+     .argument = "MARKUP",
+     .choices = posts,
+     .help = "also print the lines to paste beside the picture: md, bbcode or text"},
+    {.name = "window",
+     .kind = OPTION_CHOICE,
+     .offset = AT(window),
+     .argument = "NAME",
+     .choices = window_choices,
+     .help = "window of the spectra, as for score",
+     .fallback = "hann"},
+};
+#undef AT
+
+static const char about[] =
+    "Draws each flight with gnuplot: the spectrum with what the camera allows, the timeline of its wobble, "
+    "the "
+    "waterfall of both, and the orders of the motors. Existing pictures are replaced.";
+static const char after[] =
+    "In a post folders are left out of the command to repeat, since they mean nothing elsewhere.\n"
+    "  stillrow plot --rig heron.ini --kind spectrum,timeline --post md flight.csv\n"
+    "Exit status: 0 done; 1 a log failed, or gnuplot is missing or failed; 2 usage.\n";
+
+/* What is drawn of each log. */
+struct drawing {
+    const struct plot_args *args;
+    const struct flight_plan *plan;
+    enum sr_plot_kind kinds[SR_PLOT_KINDS];
+    size_t n_kinds;
+    bool all; /* of all kinds those that a log allows */
+    enum sr_plot_format format;
+    const char *command; /* to repeat it */
+};
+
+/* "spectrum,orders" or "all"; twice the same is drawn once. */
+static bool read_kinds(struct drawing *drawing, const char *text)
+{
+    drawing->n_kinds = 0;
+    drawing->all = text != NULL && strcmp(text, "all") == 0;
+    for (int k = 0; k < SR_PLOT_KINDS && drawing->all; k++)
+        drawing->kinds[drawing->n_kinds++] = (enum sr_plot_kind)k;
+    if (text == NULL)
+        drawing->kinds[drawing->n_kinds++] = SR_PLOT_SPECTRUM;
+    for (const char *from = text; from != NULL && !drawing->all;) {
+        char name[16];
+        enum sr_plot_kind kind;
+        size_t n = strcspn(from, ",");
+        snprintf(name, sizeof name, "%.*s", (int)(n < sizeof name ? n : sizeof name - 1), from);
+        if (n >= sizeof name || !sr_plot_kind_find(name, &kind)) {
+            complain("--kind: '%.*s' is none of: spectrum, timeline, waterfall, orders; or all", (int)n,
+                     from);
+            return false;
+        }
+        bool had = false;
+        for (size_t i = 0; i < drawing->n_kinds; i++)
+            had = had || drawing->kinds[i] == kind;
+        if (!had)
+            drawing->kinds[drawing->n_kinds++] = kind;
+        from = from[n] == ',' ? from + n + 1 : NULL;
+    }
+    return true;
+}
+
+static bool is_stdout(const char *path)
+{
+    return path != NULL && strcmp(path, "-") == 0;
+}
+
+/* Asked for, else by the ending of the file's name. */
+static bool set_format(struct drawing *drawing)
+{
+    const struct plot_args *args = drawing->args;
+    const char *dot = args->output != NULL && !is_stdout(args->output) ? strrchr(args->output, '.') : NULL;
+
+    drawing->format = SR_PLOT_PNG;
+    if (args->text && args->format != NULL && strcmp(args->format, "text") != 0) {
+        complain("plot: --text and --format %s do not go together", args->format);
+        return false;
+    }
+    for (int f = 0; formats[f] != NULL; f++) {
+        const char *ending = sr_plot_format_ending((enum sr_plot_format)f);
+        if (args->format != NULL ? strcmp(args->format, formats[f]) == 0
+                                 : dot != NULL && strcasecmp(dot + 1, ending) == 0)
+            drawing->format = (enum sr_plot_format)f;
+    }
+    if (args->text)
+        drawing->format = SR_PLOT_TEXT;
+    return true;
+}
+
+static bool same_file(const char *a, const char *b)
+{
+    struct stat at_a, at_b;
+
+    if (strcmp(a, b) == 0)
+        return true;
+    return stat(a, &at_a) == 0 && stat(b, &at_b) == 0 && at_a.st_dev == at_b.st_dev &&
+           at_a.st_ino == at_b.st_ino;
+}
+
+/* A file that is read must not be written over. */
+static bool spares_inputs(const char *option, const char *path, size_t n_logs, char **logs, const char *rig)
+{
+    if (path == NULL || is_stdout(path))
+        return true;
+    for (size_t i = 0; i < n_logs; i++)
+        if (strcmp(logs[i], "-") != 0 && same_file(path, logs[i])) {
+            complain("--%s: '%s' is the log itself", option, path);
+            return false;
+        }
+    if (rig != NULL && same_file(path, rig)) {
+        complain("--%s: '%s' is the rig file", option, path);
+        return false;
+    }
+    return true;
+}
+
+static bool check_args(const struct drawing *drawing, size_t n_logs, char **logs, const char *rig)
+{
+    const struct plot_args *args = drawing->args;
+    bool many = n_logs > 1 || drawing->n_kinds > 1;
+
+    if (many && (args->output != NULL || args->script != NULL))
+        complain("plot: --%s goes with one log and one kind at a time",
+                 args->output != NULL ? "output" : "script");
+    else if (is_stdout(args->output) && args->post != NULL && drawing->format != SR_PLOT_TEXT)
+        complain("plot: a picture and a post do not both go to standard output");
+    else if (is_stdout(args->output) && drawing->format != SR_PLOT_TEXT && isatty(STDOUT_FILENO))
+        complain("plot: a picture is not for a terminal; give --output FILE, or --text");
+    else if (args->output != NULL && args->script != NULL && !is_stdout(args->output) &&
+             same_file(args->output, args->script))
+        complain("plot: --output and --script are the same file");
+    else
+        return spares_inputs("output", args->output, n_logs, logs, rig) &&
+               spares_inputs("script", args->script, n_logs, logs, rig);
+    return false;
+}
+
+/* LOG-KIND.png in the working directory: the log's name without folder and ending. */
+static void default_name(const char *log, enum sr_plot_kind kind, enum sr_plot_format format, char *name,
+                         size_t size)
+{
+    const char *slash = strrchr(log, '/'), *base = slash != NULL ? slash + 1 : log;
+    const char *dot = strrchr(base, '.');
+    int length = (int)(dot != NULL && dot != base ? (size_t)(dot - base) : strlen(base));
+
+    if (strcmp(log, "-") == 0)
+        snprintf(name, size, "stdin-%s.%s", sr_plot_kind_name(kind), sr_plot_format_ending(format));
+    else
+        snprintf(name, size, "%.*s-%s.%s", length, base, sr_plot_kind_name(kind),
+                 sr_plot_format_ending(format));
+}
+
+/* Pictures that would fall on an input, or on one another, are refused before anything is read. */
+static bool names_are_free(const struct drawing *drawing, size_t n_logs, char **logs, const char *rig)
+{
+    char name[512], other[512];
+
+    if (drawing->args->output != NULL || drawing->format == SR_PLOT_TEXT)
+        return true;
+    for (size_t i = 0; i < n_logs; i++) {
+        for (size_t k = 0; k < drawing->n_kinds; k++) {
+            default_name(logs[i], drawing->kinds[k], drawing->format, name, sizeof name);
+            if (!spares_inputs("output", name, n_logs, logs, rig))
+                return false;
+        }
+        for (size_t j = 0; j < i; j++) {
+            default_name(logs[i], drawing->kinds[0], drawing->format, name, sizeof name);
+            default_name(logs[j], drawing->kinds[0], drawing->format, other, sizeof other);
+            if (strcmp(name, other) == 0) {
+                complain(
+                    "plot: %s and %s would both be drawn into %s; draw them one at a time, with --output",
+                    logs[j], logs[i], name);
+                return false;
+            }
+        }
+    }
+    return true;
+}
+
+static enum sr_status draw_kind(const struct drawing *drawing, const struct sr_plot_flight *flight,
+                                enum sr_plot_kind kind, struct sr_error *err)
+{
+    const struct plot_args *args = drawing->args;
+    struct sr_plot_options options;
+    char name[512];
+
+    sr_plot_options_init(&options);
+    options.kind = kind;
+    options.format = drawing->format;
+    options.script = args->script;
+    options.title = args->title;
+    options.dark = args->dark;
+    options.width_px = args->width_px;
+    options.height_px =
+        isnan(args->height_px) ? fmax(round(args->width_px * 9 / 16), SR_PLOT_LEAST_PX) : args->height_px;
+    options.max_hz = args->max_hz;
+    options.footage_offset_s = args->footage_offset_s;
+    options.output = args->output;
+    if (args->output == NULL && drawing->format != SR_PLOT_TEXT) {
+        default_name(flight->log_name, kind, drawing->format, name, sizeof name);
+        options.output = name;
+    }
+    enum sr_status status = sr_plot_flight(flight, &options, err);
+    if (status == SR_OK && options.output != NULL && !is_stdout(options.output))
+        complain("wrote %s", options.output);
+    return status;
+}
+
+/* The best of all trials, another mount hardness among them. *count: 0 if there is nothing to try. */
+static enum sr_status best_trial(struct sr_trial *trials, size_t *count, const struct flight *flight,
+                                 const struct sr_rig *rig, struct sr_error *err)
+{
+    struct sr_trial mount;
+    bool worth = false;
+
+    enum sr_status status = sr_trials_make(trials, count, &flight->score, &flight->causes, &flight->slices,
+                                           &flight->view, rig, err);
+    if (status == SR_OK)
+        status = sr_mount_trial(&mount, &worth, &flight->slices, &flight->score, rig, err);
+    if (status != SR_OK || !worth || (*count > 0 && trials[0].gain_db >= mount.gain_db))
+        return status;
+    trials[0] = mount;
+    *count = 1;
+    return SR_OK;
+}
+
+static enum sr_status write_post(const struct drawing *drawing, const struct flight *flight,
+                                 const struct sr_plot_flight *drawn, struct sr_error *err)
+{
+    struct sr_trial trials[SR_TRIALS_MAX];
+    enum sr_post_format format = SR_POST_TEXT;
+    struct sr_post post = {
+        .flight = drawn, .title = drawing->args->title, .trials = trials, .command = drawing->command};
+
+    enum sr_status status = best_trial(trials, &post.n_trials, flight, &drawing->plan->rig, err);
+    if (status != SR_OK)
+        return status;
+    sr_post_format_find(drawing->args->post, &format);
+    return sr_post_write(stdout, format, &post, err);
+}
+
+static enum sr_status draw_flight(const struct drawing *drawing, const struct flight *flight,
+                                  struct sr_error *err)
+{
+    struct sr_change change;
+    const struct sr_plot_flight drawn = {.log_name = flight->log.name,
+                                         .rig = &drawing->plan->rig,
+                                         .slices = &flight->slices,
+                                         .view = &flight->view,
+                                         .score = &flight->score,
+                                         .causes = &flight->causes,
+                                         .change = &change};
+
+    enum sr_status status =
+        sr_change_find(&change, &flight->score, &flight->slices, &flight->view, &flight->causes, err);
+    for (size_t k = 0; k < drawing->n_kinds && status == SR_OK; k++) {
+        status = draw_kind(drawing, &drawn, drawing->kinds[k], err);
+        if (status == SR_ERR_DATA && drawing->all) {
+            complain("%s: left out: %s", flight->log.name, err->text);
+            status = SR_OK;
+        }
+        if (status == SR_OK && drawing->format == SR_PLOT_TEXT && drawing->args->output == NULL &&
+            (k + 1 < drawing->n_kinds || drawing->args->post != NULL))
+            putchar('\n');
+    }
+    if (status == SR_OK && drawing->args->post != NULL)
+        status = write_post(drawing, flight, &drawn, err);
+    return status;
+}
+
+static int draw_all(const struct drawing *drawing, size_t count, char **paths)
+{
+    size_t failed = 0;
+
+    for (size_t i = 0; i < count; i++) {
+        struct flight flight;
+        struct sr_error err = {0};
+        enum sr_status status = flight_score(&flight, paths[i], drawing->plan, &err);
+        if (status == SR_ERR_ARGUMENT) {
+            complain_error(&err);
+            return EXIT_USAGE;
+        }
+        if (i > failed && (drawing->format == SR_PLOT_TEXT || drawing->args->post != NULL))
+            putchar('\n');
+        if (status == SR_OK) {
+            status = draw_flight(drawing, &flight, &err);
+            if (status == SR_ERR_DATA && err.file[0] == '\0')
+                snprintf(err.file, sizeof err.file, "%s", paths[i]);
+            flight_release(&flight);
+        }
+        if (status != SR_OK) {
+            complain_error(&err);
+            failed++;
+        }
+        /* Without gnuplot the next log fares no better. */
+        if (status == SR_ERR_PLOT || !output_flush())
+            break;
+    }
+    return failed > 0 ? EXIT_FAILED : EXIT_DONE;
+}
+
+int command_plot(int argc, char **argv)
+{
+    struct plot_args args = {.width_px = SR_PLOT_WIDTH_PX, .height_px = NAN};
+    struct log_args log;
+    struct rig_args rig = {0};
+    struct flight_plan plan;
+    struct drawing drawing = {.args = &args, .plan = &plan};
+    size_t n_logs = 0;
+
+    log_args_init(&log);
+    const struct option_group groups[] = {
+        {"The picture", plot_options, sizeof plot_options / sizeof plot_options[0], &args},
+        log_group(&log),
+        rig_group(&rig),
+    };
+    const struct command_line line = {.verb = "plot",
+                                      .operands = "LOG...",
+                                      .about = about,
+                                      .after = after,
+                                      .groups = groups,
+                                      .n_groups = sizeof groups / sizeof groups[0]};
+    char *command = repeat_command(argc, argv, "post");
+    int status = EXIT_USAGE;
+
+    drawing.command = command;
+    switch (options_parse(&line, argc, argv, &n_logs)) {
+    case OPTIONS_DONE:
+        status = EXIT_DONE;
+        break;
+    case OPTIONS_WRONG:
+        break;
+    case OPTIONS_RUN:
+        if (n_logs == 0) {
+            complain("plot: no log given");
+            usage_hint("plot");
+        } else if (read_kinds(&drawing, args.kinds) && set_format(&drawing) &&
+                   check_args(&drawing, n_logs, argv + 1, rig.file) &&
+                   names_are_free(&drawing, n_logs, argv + 1, rig.file) &&
+                   flight_plan_make(&plan, &log, &rig, args.window)) {
+            status = draw_all(&drawing, n_logs, argv + 1);
+        }
+        break;
+    }
+    free(command);
+    return status;
+}
