@@ -21,6 +21,8 @@ static const struct verb verbs[] = {
     {"plot", "pictures of a flight, and the lines to paste beside them", command_plot},
     {"compare", "which of two motor and prop combos is quieter, and how sure that is", command_compare},
     {"mounts", "which mount hardness to fit, and over which temperatures", command_mounts},
+    {"ledger", "a record of many flights, and which mount suits which craft", command_ledger},
+    {"threshold", "where wobble starts to show, from rated footage", command_threshold},
     {"inspect", "what was understood of a log: columns, units, time base, quality", command_inspect},
     {"camera", "which frequencies a camera turns into wobble; its readout time from a lamp", command_camera},
 };

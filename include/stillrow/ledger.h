@@ -127,6 +127,20 @@ struct sr_merge_count {
 enum sr_status sr_ledger_merge(const char *into, const char *from, struct sr_merge_count *count,
                                struct sr_error *err);
 
+/* What a look over a ledger finds. */
+struct sr_ledger_counts {
+    size_t rows, readable;
+    size_t builds;                      /* different ones, case and blanks aside */
+    size_t rated[SR_RATED_BAD + 1];     /* readable rows by enum sr_rating */
+    size_t doubled;                     /* readable rows that are the same flight as one above */
+    size_t odd_dates;                   /* readable rows whose date is neither empty nor as "2026-06-14" */
+    size_t no_hardness, no_temperature; /* readable rows without */
+};
+
+/* Count. Errors: SR_ERR_MEMORY. */
+enum sr_status sr_ledger_count(struct sr_ledger_counts *counts, const struct sr_ledger *ledger,
+                               struct sr_error *err);
+
 /*
  * Set the rating of the row(s) of one fingerprint; a beginning of it that is unique will do. Errors: as
  * sr_ledger_add(), SR_ERR_DATA (no such flight, or several).

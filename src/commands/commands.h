@@ -25,6 +25,8 @@ int command_camera(int argc, char **argv);
 int command_explain(int argc, char **argv);
 int command_compare(int argc, char **argv);
 int command_mounts(int argc, char **argv);
+int command_ledger(int argc, char **argv);
+int command_threshold(int argc, char **argv);
 int command_plot(int argc, char **argv);
 
 /* "stillrow: …" on stderr, after what stdout still holds. The format has no newline. */

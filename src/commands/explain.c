@@ -5,11 +5,13 @@
 
 #include "commands/commands.h"
 #include "commands/flight.h"
+#include "commands/record.h"
 #include "stillrow/explain_report.h"
 
 struct explain_args {
     double footage_offset_s;
     const char *window;
+    struct record_args record;
 };
 
 #define AT(member) offsetof(struct explain_args, member)
@@ -111,6 +113,8 @@ static int explain_all(size_t count, char **paths, const struct flight_plan *pla
         }
         if (status == SR_OK) {
             status = explain_flight(&flight, plan, args, output, i == failed, &err);
+            if (status == SR_OK)
+                status = record_flight(&args->record, &flight, plan, output, false, &err);
             flight_release(&flight);
         }
         if (status != SR_OK) {
@@ -133,10 +137,12 @@ int command_explain(int argc, char **argv)
     size_t n_logs = 0;
 
     log_args_init(&log);
+    record_args_init(&args.record);
     const struct option_group groups[] = {
         {"The explanation", explain_options, sizeof explain_options / sizeof explain_options[0], &args},
         log_group(&log),
         rig_group(&rig),
+        record_group(&args.record, false),
         output_group(&output),
     };
     const struct command_line line = {.verb = "explain",
@@ -158,6 +164,8 @@ int command_explain(int argc, char **argv)
         complain("explain: no log given");
         return usage_hint("explain");
     }
+    if (!record_check(&args.record))
+        return usage_hint("explain");
     if (!flight_plan_make(&plan, &log, &rig, args.window))
         return EXIT_USAGE;
     return explain_all(n_logs, argv + 1, &plan, &args, &output);

@@ -6,11 +6,13 @@
 
 #include "commands/commands.h"
 #include "commands/flight.h"
+#include "commands/record.h"
 
 struct score_args {
     bool gate, quiet;
     double footage_offset_s;
     const char *window;
+    struct record_args record;
 };
 
 #define AT(member) offsetof(struct score_args, member)
@@ -111,7 +113,8 @@ static bool score_one(const char *path, const struct flight_plan *plan, const st
         *usage = err.status == SR_ERR_ARGUMENT;
         return !*usage;
     }
-    if (report(&flight, plan, args, output, batch->count == 0, &err) != SR_OK) {
+    if (report(&flight, plan, args, output, batch->count == 0, &err) != SR_OK ||
+        record_flight(&args->record, &flight, plan, output, args->quiet, &err) != SR_OK) {
         complain_error(&err);
         batch->failed++;
     }
@@ -156,10 +159,12 @@ int command_score(int argc, char **argv)
     size_t n_logs = 0;
 
     log_args_init(&log);
+    record_args_init(&args.record);
     const struct option_group groups[] = {
         {"The score", score_options, sizeof score_options / sizeof score_options[0], &args},
         log_group(&log),
         rig_group(&rig),
+        record_group(&args.record, false),
         output_group(&output),
     };
     const struct command_line line = {.verb = "score",
@@ -181,6 +186,8 @@ int command_score(int argc, char **argv)
         complain("score: no log given");
         return usage_hint("score");
     }
+    if (!record_check(&args.record))
+        return usage_hint("score");
     if (!flight_plan_make(&plan, &log, &rig, args.window))
         return EXIT_USAGE;
     return score_all(n_logs, argv + 1, &plan, &args, &output);

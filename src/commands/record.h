@@ -1,0 +1,32 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Writing scored flights into a ledger: what score, explain and ledger add share. */
+#ifndef COMMANDS_RECORD_H
+#define COMMANDS_RECORD_H
+
+#include "commands/flight.h"
+#include "stillrow/ledger.h"
+
+struct record_args {
+    const char *ledger; /* NULL: flights are not recorded */
+    const char *date, *rating, *note;
+    double temperature_c; /* NAN: as the rig says */
+    char today[16];       /* where the date is "today" */
+};
+
+void record_args_init(struct record_args *args);
+
+/* Options: --ledger and what is written beside the score. without_ledger: for a verb whose operand it is. */
+struct option_group record_group(struct record_args *args, bool without_ledger);
+
+/* Whether they make sense together; false: said on stderr. */
+bool record_check(struct record_args *args);
+
+/*
+ * Add the flight to the ledger, if there is one, and say so on stdout: text, or one line of JSON; nothing if
+ * quiet. The trend of its build is told, too. err->file is set on every failure.
+ */
+enum sr_status record_flight(const struct record_args *args, const struct flight *flight,
+                             const struct flight_plan *plan, const struct output_args *output, bool quiet,
+                             struct sr_error *err);
+
+#endif
