@@ -113,6 +113,11 @@ static enum sr_cause judge(const struct work *w, const struct sr_pick *pick)
     return pick->folded ? SR_CAUSE_FOLDED : SR_CAUSE_ORDER;
 }
 
+static bool moves(enum sr_cause cause)
+{
+    return cause == SR_CAUSE_ORDER || cause == SR_CAUSE_FOLDED;
+}
+
 /* Bins that it lies in over most of the flight. */
 static void fill_bins(struct sr_peak *peak, const struct sr_gram *gram, const struct sr_pick *pick)
 {
@@ -138,8 +143,6 @@ static void measure(struct sr_peak *peak, const struct work *w, const struct sr_
 {
     double n = (double)w->gram.slices;
     memset(peak, 0, sizeof *peak);
-    /* A moving line is told of at the flight's mean speed, so that order times speed is its frequency. */
-    peak->hz = pick->channel == SR_CHANNEL_NONE ? pick->seen_hz : sr_fold_hz(pick->f0, w->gram.rate_hz);
     peak->share = fmin(fmax(pick->share, 0), 1);
     peak->wobble_px = sqrt(fmax(pick->share, 0) * w->gram.total / n);
     peak->rate_dps = sqrt(fmax(pick->rate_energy, 0) / n);
@@ -148,6 +151,8 @@ static void measure(struct sr_peak *peak, const struct work *w, const struct sr_
             peak->axis = (enum sr_picture_axis)a;
     fill_bins(peak, &w->gram, pick);
     peak->cause = judge(w, pick);
+    /* A moving line is told of at the flight's mean speed, so that order times speed is its frequency. */
+    peak->hz = moves(peak->cause) ? sr_fold_hz(pick->f0, w->gram.rate_hz) : pick->seen_hz;
     peak->true_hz = peak->cause == SR_CAUSE_FOLDED ? pick->f0 : peak->hz;
     /* What the footage shows goes by the true frequency, whatever the log makes of it. */
     peak->waves = peak->true_hz * w->view->camera.readout_s;
@@ -161,7 +166,7 @@ static void relate(struct sr_case *c, const struct work *w)
     for (size_t p = 0; p < w->picks.count; p++) {
         const struct sr_pick *other = &w->picks.pick[p];
         enum sr_cause cause = judge(w, other);
-        if (other->share >= SR_PEAK_SHARE_MIN && (cause == SR_CAUSE_ORDER || cause == SR_CAUSE_FOLDED))
+        if (other->share >= SR_PEAK_SHARE_MIN && moves(cause))
             lowest = fmin(lowest, other->f0);
     }
     double ratio = c->pick->f0 / lowest;
@@ -183,7 +188,7 @@ static enum sr_status describe(struct sr_peak *peak, struct sr_track *track, str
     if (status != SR_OK)
         return status;
     measure(peak, w, pick);
-    if (peak->cause == SR_CAUSE_ORDER || peak->cause == SR_CAUSE_FOLDED) {
+    if (moves(peak->cause)) {
         peak->order = sr_case_order(&c);
         peak->motor = shares->motor;
         memcpy(track->motor_share, shares->share, sizeof track->motor_share);

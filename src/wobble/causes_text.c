@@ -91,65 +91,72 @@ static double crossing_hz(const struct sr_case *c)
     return n >= 3 * SLICES_LEAST && best * (double)n > CROSSING_TIMES * all ? best_hz : 0;
 }
 
-static void say_which_motor(char *text, const struct sr_case *c)
+/* "3 x motor speed", and whose. */
+static void say_multiple(char *text, const struct sr_case *c, double order)
 {
     double most = 0;
     for (size_t m = 0; m < SR_MOTORS_MAX; m++)
         most = fmax(most, c->shares->share[m]);
+    say(text, c->pick->order > 0 ? "%.0f x " : "%.3f x ", order);
     if (c->shares->motor > 0)
-        say(text, " of motor %d (%.0f %% of it)", c->shares->motor, 100 * most);
-    else if (c->shares->alike)
-        say(text, ", motors too alike in speed to say which");
-    else if (most > 0)
-        say(text, ", shared by the motors");
+        say(text, "the speed of motor %d, which carries %.0f %% of it", c->shares->motor, 100 * most);
+    else
+        say(text, "%s", speed_word(c));
+    if (c->shares->motor == 0 && most > 0)
+        say(text, c->shares->alike ? ", motors too alike in speed to say whose" : ", shared by the motors");
+    if (c->causes->pole_pairs > 0)
+        say(text, ", taking %.0f pole pairs", c->causes->pole_pairs);
+}
+
+/* What an order of that number comes from. */
+static void say_source(char *text, const struct sr_case *c, double order)
+{
+    if (order == 1)
+        say(text, "; imbalance of prop, bell or a bent shaft");
+    else if (c->pick->order > 1 && order == c->blades)
+        say(text, "; blade pass");
+    else if (c->pick->order > 1 && c->blades < 1 && c->shares->motor == 0)
+        say(text, "; blade pass, if the props have %.0f blades", order);
+}
+
+static void say_related(char *text, const struct sr_case *c)
+{
+    if (!(c->related > 0))
+        return;
+    say(text, "; %.0f x the line at %.0f Hz", c->related, c->related_hz);
+    if (c->related == c->blades)
+        say(text, ", so blade pass if that is 1x");
 }
 
 static void say_order(char *text, const struct sr_case *c, double order)
 {
-    const struct sr_speeds *s = c->speeds;
     double spread = ratio_spread(c), crossing = crossing_hz(c);
+    bool throttle = c->speeds->source == SR_SPEED_THROTTLE;
 
-    if (s->source == SR_SPEED_THROTTLE)
-        say(text, "moves with throttle (%s)", c->pick->channel == 0 ? "its square root" : "in proportion");
+    if (throttle)
+        say(text, "moves with %s", c->pick->channel == 0 ? "the square root of throttle" : "throttle");
     else
-        say(text, c->pick->order > 0 ? "%.0f x %s" : "%.3f x %s", order, speed_word(c));
-    if (s->source == SR_SPEED_MOTORS)
-        say_which_motor(text, c);
-    if (c->causes->pole_pairs > 0)
-        say(text, ", taking %.0f pole pairs", c->causes->pole_pairs);
-    if (!c->pick->folded && isfinite(spread))
-        say(text, ", to %.1f %%", 100 * spread);
-    say(text, " while %s changed by %.0f %%",
-        s->source == SR_SPEED_THROTTLE && c->pick->channel == 0 ? "that" : "speed", 100 * s->spread);
-    if (c->related > 0)
-        say(text, "; %.0f x the line at %.0f Hz%s", c->related, c->related_hz,
-            c->related == c->blades ? ": blade pass, if that is 1x" : "");
+        say_multiple(text, c, order);
+    if (isfinite(spread))
+        say(text, "; ratio steady to %.1f %% while %s changed by %.0f %%", 100 * spread,
+            throttle ? "that" : "speed",
+            100 * c->speeds->spread * (throttle && c->pick->channel == 1 ? 2 : 1));
+    say_related(text, c);
     if (crossing > 0)
-        say(text, "; strongest where it crosses %.0f Hz", crossing);
-    if (s->source != SR_SPEED_MOTORS)
-        return;
-    if (order == 1)
-        say(text, ": imbalance of prop, bell or a bent shaft");
-    else if (c->pick->order > 0 && order == c->blades)
-        say(text, ": blade pass");
+        say(text, "; strongest at %.0f Hz", crossing);
+    say_source(text, c, order);
 }
 
 static void say_folded(char *text, const struct sr_case *c, const struct sr_peak *peak)
 {
     if (peak->order > 0)
-        say(text, c->pick->order > 0 ? "%.0f x %s" : "%.3f x %s", peak->order, speed_word(c));
+        say_multiple(text, c, peak->order);
     else
-        say(text, "follows throttle");
-    if (c->speeds->source == SR_SPEED_MOTORS)
-        say_which_motor(text, c);
-    say(text, ": truly at %.0f Hz, above what a %.0f Hz log shows, folded to %.0f Hz", peak->true_hz,
-        c->gram->rate_hz, peak->hz);
-    if (c->related > 0)
-        say(text, "; %.0f x the line at %.0f Hz", c->related, c->related_hz);
-    if (c->pick->order > 0 && peak->order == c->blades)
-        say(text, "; blade pass");
-    if (c->alias_gain > 0)
-        say(text, "; in the footage about %.3g px", peak->wobble_px * sqrt(c->alias_gain));
+        say(text, "moves with throttle");
+    say(text, "; truly at %.0f Hz, above what a %.0f Hz log shows", peak->true_hz, c->gram->rate_hz);
+    say_related(text, c);
+    say_source(text, c, peak->order);
+    say(text, "; about %.2g px in the footage", peak->wobble_px * sqrt(fmax(c->alias_gain, 0)));
 }
 
 static void say_undecided(char *text, const struct sr_case *c)

@@ -28,6 +28,8 @@ struct search {
     const struct sr_speeds *speeds;
     double max_order;
     double least_energy; /* [px^2] */
+    bool *spent; /* [scanned][bins of true frequency] where there was too little to look again: it only gets
+                    less */
 };
 
 struct candidate {
@@ -60,17 +62,19 @@ static double energy_along(const struct search *s, int channel, double f0)
     return energy / fmax(live / (double)s->gram->slices, LIVE_LEAST);
 }
 
-static void try_track(const struct search *s, int channel, double f0, struct candidate *best)
+/* False where there is not energy enough for a line. */
+static bool try_track(const struct search *s, int channel, double f0, struct candidate *best)
 {
     struct candidate c = {channel, f0, 0, 0, 0};
     if (energy_along(s, channel, f0) < s->least_energy)
-        return;
+        return false;
     c.gain = sr_track_gain(s->gram, s->speeds, channel, f0, &c.stand);
     if (!(c.gain > best->rank) || c.stand < STAND_LEAST)
-        return;
+        return true;
     c.rank = c.gain * plainness(s, channel, f0);
     if (c.rank > best->rank)
         *best = c;
+    return true;
 }
 
 static double top_hz(const struct search *s)
@@ -81,17 +85,29 @@ static double top_hz(const struct search *s)
     return fmin(fmax(nyquist, THROTTLE_TOP), 3 * nyquist);
 }
 
+/* True frequencies that are tried along a scanned channel. */
+static size_t scan_count(const struct search *s)
+{
+    return (size_t)(top_hz(s) / s->gram->bin_hz) + 1;
+}
+
+static void scan_channel(const struct search *s, size_t channel, struct candidate *best)
+{
+    size_t count = scan_count(s);
+    bool *spent = s->spent + channel * count;
+    for (size_t k = s->gram->first; k < count; k++)
+        if (!spent[k])
+            spent[k] = !try_track(s, (int)channel, (double)k * s->gram->bin_hz, best);
+}
+
 static struct candidate best_candidate(const struct search *s)
 {
-    const struct sr_gram *gram = s->gram;
     struct candidate best = {SR_CHANNEL_NONE, 0, 0, 0, 0};
-    double top = top_hz(s);
 
-    for (size_t k = gram->first; k < gram->bins; k++)
-        try_track(s, SR_CHANNEL_NONE, (double)k * gram->bin_hz, &best);
+    for (size_t k = s->gram->first; k < s->gram->bins; k++)
+        try_track(s, SR_CHANNEL_NONE, (double)k * s->gram->bin_hz, &best);
     for (size_t c = 0; c < s->speeds->scanned && c < s->speeds->channels; c++)
-        for (double f0 = (double)gram->first * gram->bin_hz; f0 <= top; f0 += gram->bin_hz)
-            try_track(s, (int)c, f0, &best);
+        scan_channel(s, c, &best);
     /* Single motors, at the whole multiples that imbalance and blades make. */
     for (size_t c = s->speeds->scanned; c < s->speeds->channels; c++)
         for (size_t n = 1; (double)n <= s->max_order; n++)
@@ -210,14 +226,15 @@ static struct candidate moving_rival(const struct search *s, const struct sr_pic
 {
     const struct sr_gram *gram = s->gram;
     struct candidate best = {SR_CHANNEL_NONE, 0, 0, 0, 0};
-    double seen = sr_fold_hz(pick->f0, gram->rate_hz), top = top_hz(s);
+    double seen = sr_fold_hz(pick->f0, gram->rate_hz);
     double reach = fmax(3 * gram->bin_hz, seen * s->speeds->spread / 2);
 
     for (size_t c = 0; c < s->speeds->scanned && c < s->speeds->channels; c++) {
-        for (double f0 = (double)gram->first * gram->bin_hz; f0 <= top; f0 += gram->bin_hz) {
+        for (size_t k = gram->first; k < scan_count(s); k++) {
+            double f0 = (double)k * gram->bin_hz;
             bool near = fabs(sr_fold_hz(f0, gram->rate_hz) - seen) <= reach;
             bool self = pick->channel != SR_CHANNEL_NONE && fabs(f0 - pick->f0) <= 0.1 * pick->f0;
-            if (near && !self)
+            if (near && !self && !s->spent[c * scan_count(s) + k])
                 try_rival(s, (int)c, f0, &best);
         }
     }
@@ -273,10 +290,14 @@ static enum sr_status allocate(struct sr_picks *picks, size_t slices, struct sr_
 enum sr_status sr_picks_find(struct sr_picks *picks, struct sr_gram *gram, const struct sr_speeds *speeds,
                              double max_order, struct sr_error *err)
 {
-    struct search s = {gram, speeds, max_order, SEARCH_SHARE * gram->total};
+    struct search s = {gram, speeds, max_order, SEARCH_SHARE * gram->total, NULL};
     memset(picks, 0, sizeof *picks);
     enum sr_status status = allocate(picks, gram->slices, err);
+    s.spent = calloc(scan_count(&s), speeds->scanned + 1);
+    if (status == SR_OK && s.spent == NULL)
+        status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", gram->slices);
     if (status != SR_OK) {
+        free(s.spent);
         sr_picks_release(picks);
         return status;
     }
@@ -295,6 +316,7 @@ enum sr_status sr_picks_find(struct sr_picks *picks, struct sr_gram *gram, const
         weigh_rival(&s, pick, &moving);
         picks->count++;
     }
+    free(s.spent);
     return SR_OK;
 }
 

@@ -10,13 +10,34 @@
 #include "tracks.h"
 
 #define SLOWEST_HZ    5.0 /* [rev/s] a motor that is logged slower than this in flight is not logged */
+#define PAIRS_BELOW   8.0 /* [bins] of smear, that half the points are close enough for */
 #define SMEAR_COUNTS  6.0 /* [bins] a smeared line counts for no more than this: it fits by chance */
 #define KNOWN_LEAST   0.5 /* part of the slices that must carry a channel */
 #define WINDOW_POINTS 240 /* of a window's shape: a step is a whole number of them */
 
+/*
+ * These run some million times a flight: casts, which cut towards 0, stand for floor() and round(), whose
+ * calls would take most of the time. Nothing here is negative.
+ */
+static double whole(double x)
+{
+    return (double)(size_t)x;
+}
+
+static double lesser(double a, double b)
+{
+    return a < b ? a : b;
+}
+
+static double greater(double a, double b)
+{
+    return a > b ? a : b;
+}
+
 double sr_fold_hz(double hz, double rate_hz)
 {
-    return fabs(hz - rate_hz * round(hz / rate_hz));
+    double off = hz - rate_hz * whole(hz / rate_hz + 0.5);
+    return off < 0 ? -off : off;
 }
 
 /* The part of a slice's spectrum that each step contributes: the squared windows of its segments added up. */
@@ -229,16 +250,16 @@ void sr_speeds_release(struct sr_speeds *speeds)
 static void folded_span(const struct sr_gram *gram, double low_hz, double high_hz, double *from, double *to)
 {
     double a = sr_fold_hz(low_hz, gram->rate_hz), b = sr_fold_hz(high_hz, gram->rate_hz);
-    double half = gram->rate_hz / 2, zone_low = floor(low_hz / half), zone_high = floor(high_hz / half);
+    size_t zone_low = (size_t)(low_hz / gram->rate_hz * 2), zone_high = (size_t)(high_hz / gram->rate_hz * 2);
 
-    *from = fmin(a, b);
-    *to = fmax(a, b);
+    *from = lesser(a, b);
+    *to = greater(a, b);
     if (zone_high > zone_low) {
         /* It turns round at Nyquist where it enters an odd zone, at 0 where it enters an even one. */
-        bool odd = fmod(zone_high, 2) != 0;
-        if (odd || zone_high > zone_low + 1)
-            *to = half;
-        if (!odd || zone_high > zone_low + 1)
+        bool odd = zone_high % 2 != 0, both = zone_high > zone_low + 1;
+        if (odd || both)
+            *to = gram->rate_hz / 2;
+        if (!odd || both)
             *from = 0;
     }
 }
@@ -255,10 +276,12 @@ void sr_track_window(const struct sr_gram *gram, const struct sr_speeds *speeds,
         size_t at = i * speeds->channels + (size_t)channel;
         folded_span(gram, f_lo * speeds->low[at], f_hi * speeds->high[at], &from, &to);
     }
-    double first = fmax(ceil(from / gram->bin_hz - pad_bins - 0.5), (double)gram->first);
-    double last = fmin(floor(to / gram->bin_hz + pad_bins + 0.5), (double)gram->bins - 1);
+    double first = from / gram->bin_hz - pad_bins - 0.5, last = to / gram->bin_hz + pad_bins + 0.5;
+    first = greater(first, (double)gram->first);
+    last = lesser(last, (double)gram->bins - 1);
     if (last >= first) {
         *low = (size_t)first;
+        *low += (double)*low < first;
         *high = (size_t)last;
     }
 }
@@ -300,10 +323,10 @@ struct along {
 
 static void add_point(const struct sr_gram *gram, size_t i, double hz, double share, struct along *a)
 {
-    double bin = round(sr_fold_hz(hz, gram->rate_hz) / gram->bin_hz);
-    if (bin < (double)gram->first || bin > (double)gram->bins - 1)
+    size_t bin = (size_t)(sr_fold_hz(hz, gram->rate_hz) / gram->bin_hz + 0.5);
+    if (bin < gram->first || bin >= gram->bins)
         return;
-    size_t cell = i * gram->bins + (size_t)bin;
+    size_t cell = i * gram->bins + bin;
     a->stand += share * gram->smooth[cell];
     a->weight += share * gram->weight[cell];
 }
@@ -320,9 +343,14 @@ static struct along follow(const struct sr_gram *gram, const struct sr_speeds *s
     size_t at = i * speeds->channels + (size_t)channel;
     const double *step = speeds->step + at * SR_SLICE_STEPS;
     double smear = f0 * (speeds->high[at] - speeds->low[at]) / gram->bin_hz;
-    a.bins = 3 + fmin(smear, SMEAR_COUNTS);
+    a.bins = 3 + lesser(smear, SMEAR_COUNTS);
     if (smear < 1) {
         add_point(gram, i, f0 * speeds->mean[at], 1, &a);
+        return a;
+    }
+    if (smear < PAIRS_BELOW) {
+        for (size_t j = 0; j + 1 < SR_SLICE_STEPS; j += 2)
+            add_point(gram, i, f0 * (step[j] + step[j + 1]) / 2, speeds->share[j] + speeds->share[j + 1], &a);
         return a;
     }
     for (size_t j = 0; j < SR_SLICE_STEPS; j++)
