@@ -8,9 +8,11 @@ _stillrow_choices()
     case $1 in
     --axes) echo frd flu ;;
     --color) echo auto always never ;;
+    --format) echo png svg pdf text ;;
     --gyro-on | --other-side) echo frame camera ;;
     --lens) echo rectilinear equidistant ;;
     --material) echo natural-rubber silicone tpu ;;
+    --post) echo md bbcode text ;;
     --rate-unit) echo deg/s rad/s ;;
     --time-unit) echo ns us ms s ;;
     --window) echo hann rectangular hamming blackman blackman-harris hft95 ;;
