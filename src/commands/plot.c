@@ -119,7 +119,7 @@ static const char about[] =
     "the "
     "waterfall of both, and the orders of the motors. Existing pictures are replaced.";
 static const char after[] =
-    "In a post folders are left out of the command to repeat, since they mean nothing elsewhere.\n"
+    "The command in a post leaves folders out: they mean nothing elsewhere.\n"
     "  stillrow plot --rig heron.ini --kind spectrum,timeline --post md flight.csv\n"
     "Exit status: 0 done; 1 a log failed, or gnuplot is missing or failed; 2 usage.\n";
 
@@ -392,7 +392,9 @@ static int draw_all(const struct drawing *drawing, size_t count, char **paths)
             flight_release(&flight);
         }
         if (status != SR_OK) {
-            complain_error(&err);
+            /* What stdout did not take is said once, at the end. */
+            if (status != SR_ERR_WRITE || err.file[0] != '\0')
+                complain_error(&err);
             failed++;
         }
         /* Without gnuplot the next log fares no better. */
@@ -423,7 +425,8 @@ int command_plot(int argc, char **argv)
                                       .after = after,
                                       .groups = groups,
                                       .n_groups = sizeof groups / sizeof groups[0]};
-    char *command = repeat_command(argc, argv, "post");
+    static const char *const not_repeated[] = {"--post", "--output", "-o", "--script", NULL};
+    char *command = repeat_command(argc, argv, not_repeated);
     int status = EXIT_USAGE;
 
     drawing.command = command;

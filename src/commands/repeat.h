@@ -4,11 +4,12 @@
 #define COMMANDS_REPEAT_H
 
 /*
- * "stillrow VERB …" with what a shell would not take as it stands in quotes. Folders are left out: they say
- * where someone keeps files, and mean nothing elsewhere. skip: an option (without its dashes) that is left
- * out with its value, or NULL. argv before options_parse(), argv[0] is the verb. NULL if memory ran out; free
- * it.
+ * "stillrow VERB ..." with what a shell would not take as it stands in quotes. Files
+ * that exist lose their folders: they say where someone keeps files, and mean nothing
+ * elsewhere. skip: options that are left out with their values, "--name" or "-x",
+ * ended by NULL. argv before options_parse(), argv[0] is the verb. NULL if memory ran
+ * out; free it.
  */
-char *repeat_command(int argc, char **argv, const char *skip);
+char *repeat_command(int argc, char **argv, const char *const *skip);
 
 #endif
