@@ -14,6 +14,7 @@ _stillrow_choices()
     --material) echo natural-rubber silicone tpu ;;
     --post) echo md bbcode text ;;
     --rate-unit) echo deg/s rad/s ;;
+    --rating) echo clean slight bad ;;
     --time-unit) echo ns us ms s ;;
     --window) echo hann rectangular hamming blackman blackman-harris hft95 ;;
     esac
@@ -24,21 +25,28 @@ _stillrow_verbs()
     "$1" --help 2>/dev/null | sed -n '/^Verbs:/,/^$/s/^  \([a-z][a-z]*\) .*/\1/p'
 }
 
-_stillrow_options()
+# Parts of a verb that has some: "add list ..." of ledger.
+_stillrow_parts()
 {
-    "$1" "$2" --help 2>/dev/null | sed -n 's/^  \(-[a-z]\|  \) \(--[a-z][a-z-]*\).*/\2/p'
+    "$1" "$2" --help 2>/dev/null | sed -n '/^Parts:/,/^$/s/^  \([a-z][a-z]*\) .*/\1/p'
 }
 
-# Does the option before the cursor want a value?
+# PROGRAM VERB [PART]
+_stillrow_options()
+{
+    "$@" --help 2>/dev/null | sed -n 's/^  \(-[a-z]\|  \) \(--[a-z][a-z-]*\).*/\2/p'
+}
+
+# OPTION PROGRAM VERB [PART]: does the option want a value?
 _stillrow_wants_value()
 {
-    "$1" "$2" --help 2>/dev/null | grep -q "^  \(-[a-z]\|  \) $3 [A-Z]"
+    "${@:2}" --help 2>/dev/null | grep -q "^  \(-[a-z]\|  \) $1 [A-Z]"
 }
 
 _stillrow()
 {
     local program=$1 current=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD - 1]} verb=${COMP_WORDS[1]}
-    local choices
+    local choices parts command=("$1" "${COMP_WORDS[1]}")
 
     COMPREPLY=()
     # Readline takes "--lens=flu" for three words.
@@ -51,16 +59,24 @@ _stillrow()
         mapfile -t COMPREPLY < <(compgen -W "$(_stillrow_verbs "$program") --help --version" -- "$current")
         return
     fi
+    parts=$(_stillrow_parts "$program" "$verb")
+    if [[ -n $parts ]]; then
+        if ((COMP_CWORD == 2)); then
+            mapfile -t COMPREPLY < <(compgen -W "$parts" -- "$current")
+            return
+        fi
+        command+=("${COMP_WORDS[2]}")
+    fi
     choices=$(_stillrow_choices "$before")
     if [[ -n $choices ]]; then
         mapfile -t COMPREPLY < <(compgen -W "$choices" -- "$current")
     elif [[ $before == --rig ]]; then
         mapfile -t COMPREPLY < <(compgen -f -X '!*.ini' -- "$current" && compgen -d -- "$current")
         compopt -o filenames 2>/dev/null
-    elif [[ $before == --* ]] && _stillrow_wants_value "$program" "$verb" "$before"; then
+    elif [[ $before == --* ]] && _stillrow_wants_value "$before" "${command[@]}"; then
         return # the shell's own file names
     elif [[ $current == -* ]]; then
-        mapfile -t COMPREPLY < <(compgen -W "$(_stillrow_options "$program" "$verb")" -- "$current")
+        mapfile -t COMPREPLY < <(compgen -W "$(_stillrow_options "${command[@]}")" -- "$current")
     fi
 }
 

@@ -24,7 +24,7 @@ enum { FIELDS_MAX = 200, PATH_MAX_BYTES = 96, LINE_MAX_BYTES = 4096 };
 /* A documented field, and what was seen of it. */
 struct field {
     char path[PATH_MAX_BYTES]; /* "bands[].low_hz" */
-    char kind[32];             /* "number", "count", "text", "flag", "object", "list" */
+    char kind[40];             /* "number", "count", "text", "flag", "object", "list"; also "flag or count" */
     bool may_be_null;
     bool seen;
 };
@@ -66,9 +66,9 @@ static bool next_line(const char **at, char *line, size_t size)
 
 /* Objects that stand in several places have a chapter of their own, which a row's link takes in. */
 static const char *const shared_objects[][2] = {
-    {"](#the-camera-object)", "The camera object"},     {"](#the-column-object)", "The column object"},
-    {"](#the-interval-object)", "The interval object"}, {"](#the-quality-object)", "The quality object"},
-    {"](#the-ratio-object)", "The ratio object"},
+    {"](#the-camera-object)", "The camera object"},   {"](#the-choice-object)", "The choice object"},
+    {"](#the-column-object)", "The column object"},   {"](#the-interval-object)", "The interval object"},
+    {"](#the-quality-object)", "The quality object"}, {"](#the-ratio-object)", "The ratio object"},
 };
 
 /* "| `path` | kind, null | unit | meaning |" into *field; false: another line. */
@@ -80,7 +80,7 @@ static bool parse_row(const char *line, struct field *field)
         return false;
     snprintf(field->path, sizeof field->path, "%.*s", (int)(end - line - 3), line + 3);
     const char *kind = end + 4;
-    snprintf(field->kind, sizeof field->kind, "%.*s", (int)strcspn(kind, ", |"), kind);
+    snprintf(field->kind, sizeof field->kind, "%.*s", (int)strcspn(kind, ",|"), kind);
     const char *null = strstr(kind, "null");
     field->may_be_null = null != NULL && null < kind + strcspn(kind, "|");
     field->seen = false;
@@ -153,7 +153,7 @@ static void check_value(struct fields *fields, const char *path, const json_t *v
     if (field == NULL) {
         print_error("%s: '%s' is printed and not documented\n", fields->schema, path);
         fields->wrong++;
-    } else if (json_is_null(value) ? !field->may_be_null : strcmp(kind, field->kind) != 0) {
+    } else if (json_is_null(value) ? !field->may_be_null : strstr(field->kind, kind) == NULL) {
         print_error("%s: '%s' is documented as %s, and printed as %s\n", fields->schema, path, field->kind,
                     kind);
         fields->wrong++;
@@ -175,7 +175,10 @@ static void walk(struct fields *fields, const char *path, json_t *value)
     if (json_is_object(value)) {
         json_object_foreach(value, key, inner)
         {
-            snprintf(below, sizeof below, "%.50s%s%.40s", path, path[0] != '\0' ? "." : "", key);
+            /* Keys that come out of a file are documented as one. */
+            snprintf(below, sizeof below, "%.90s.*", path);
+            if (find_field(fields, below) == NULL)
+                snprintf(below, sizeof below, "%.50s%s%.40s", path, path[0] != '\0' ? "." : "", key);
             walk(fields, below, inner);
         }
     } else if (json_is_array(value)) {
@@ -276,6 +279,36 @@ static void mounts_fields(void **state)
                                            NULL};
     (void)state;
     check_schema("stillrow.mounts/1", commands);
+}
+
+/* A ledger of invented flights as "$L", which is gone afterwards. */
+#define WITH_LEDGER(commands)                                                                                \
+    "L=$(mktemp) && M=$(mktemp) && awk -f tests/docs/ledger.awk >\"$L\"; " commands                          \
+    "; rm -f \"$L\" \"$L.lock\" \"$M\" \"$M.lock\""
+
+static void ledger_fields(void **state)
+{
+    static const char *const commands[] = {
+        WITH_LEDGER(S "ledger list --json \"$L\""), WITH_LEDGER(S "ledger check --json \"$L\""),
+        WITH_LEDGER("rm \"$M\"; " S "ledger merge --json \"$M\" \"$L\""),
+        WITH_LEDGER("rm \"$M\"; " S "ledger add --json \"$M\" " HERON), NULL};
+    (void)state;
+    check_schema("stillrow.ledger/1", commands);
+}
+
+static void rank_fields(void **state)
+{
+    static const char *const commands[] = {WITH_LEDGER(S "ledger rank --json \"$L\""), NULL};
+    (void)state;
+    check_schema("stillrow.rank/1", commands);
+}
+
+static void threshold_fields(void **state)
+{
+    static const char *const commands[] = {
+        WITH_LEDGER("cp sample-logs/heron.ini \"$M\"; " S "threshold --json --write \"$M\" \"$L\""), NULL};
+    (void)state;
+    check_schema("stillrow.threshold/1", commands);
 }
 
 static void inspect_fields(void **state)
@@ -430,11 +463,12 @@ static void keys_in_man_page(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(score_fields),     cmocka_unit_test(explain_fields),
-        cmocka_unit_test(mounts_fields),    cmocka_unit_test(inspect_fields),
-        cmocka_unit_test(camera_fields),    cmocka_unit_test(compare_fields),
-        cmocka_unit_test(ranking_fields),   cmocka_unit_test(keys_in_method),
-        cmocka_unit_test(keys_in_man_page),
+        cmocka_unit_test(score_fields),   cmocka_unit_test(explain_fields),
+        cmocka_unit_test(mounts_fields),  cmocka_unit_test(ledger_fields),
+        cmocka_unit_test(rank_fields),    cmocka_unit_test(threshold_fields),
+        cmocka_unit_test(inspect_fields), cmocka_unit_test(camera_fields),
+        cmocka_unit_test(compare_fields), cmocka_unit_test(ranking_fields),
+        cmocka_unit_test(keys_in_method), cmocka_unit_test(keys_in_man_page),
     };
     const char *build = getenv("BUILD");
     char program[1024];

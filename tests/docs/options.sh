@@ -22,11 +22,12 @@ fail() {
 }
 
 # Groups that several verbs share; each has a part of its own in the man page.
-shared='Reading the log|The rig|The answer'
+shared='Reading the log|The rig|The answer|The ledger'
 
 # Options in --help: "PART|--name ARGUMENT|(unit, range; default)" where PART is a shared group or the verb.
 in_help() {
-    stillrow "$1" --help | awk -v verb="Verb $1" -v shared="$shared" '
+    # shellcheck disable=SC2086
+    stillrow $1 --help | awk -v verb="Verb $1" -v shared="$shared" '
         function flush() {
             if (name == "" || name ~ /^--help/)
                 return
@@ -76,13 +77,19 @@ awk '
     name != "" { line = $0; gsub(/\\&/, "", line); text = text (text == "" ? "" : " ") line }
     END { flush() }' docs/stillrow.1 >"$work/man"
 
+# Verbs, and in place of a verb that has parts, the verb with each part.
 verbs=$(stillrow --help | sed -n '/^Verbs:/,/^$/s/^  \([a-z][a-z]*\) .*/\1/p' | grep -v '^help$')
 [ -n "$verbs" ] || fail "--help names no verbs"
 for verb in $verbs; do
-    in_help "$verb" >"$work/$verb"
-    [ -s "$work/$verb" ] || fail "$verb --help shows no options"
-    grep -q "^\.Ss Verb $verb\$" docs/stillrow.1 || fail "the man page has no part on the verb $verb"
-    grep -q "^\.Cm $verb\$" docs/stillrow.1 || fail "the man page's synopsis lacks $verb"
+    stillrow "$verb" --help | sed -n "/^Parts:/,/^\$/s/^  \([a-z][a-z]*\) .*/$verb \1/p" >"$work/with-parts"
+    [ -s "$work/with-parts" ] || echo "$verb" >"$work/with-parts"
+    cat "$work/with-parts"
+done >"$work/verbs"
+mkdir "$work/of"
+while read -r verb; do
+    in_help "$verb" >"$work/of/$verb"
+    grep -q "^\.Ss Verb $verb\$" docs/stillrow.1 || fail "the man page has no part on '$verb'"
+    grep -q "^\.Cm $verb\$" docs/stillrow.1 || fail "the man page's synopsis lacks '$verb'"
     while IFS='|' read -r part name tail; do
         item=$(grep -F "$part|$name|" "$work/man")
         if [ -z "$item" ]; then
@@ -90,13 +97,14 @@ for verb in $verbs; do
         elif [ -n "$tail" ] && ! printf '%s\n' "$item" | grep -qF -e "$tail"; then
             fail "$verb: the man page says of '$name' something else than '$tail'"
         fi
-    done <"$work/$verb"
-done
-for verb in $verbs; do cat "$work/$verb"; done | cut -d '|' -f 1,2 | sort -u >"$work/known"
+    done <"$work/of/$verb"
+done <"$work/verbs"
+cat "$work/of/"* | cut -d '|' -f 1,2 | sort -u >"$work/known"
+[ -s "$work/known" ] || fail "no --help shows options"
 cut -d '|' -f 1,2 "$work/man" | sort | comm -13 "$work/known" - >"$work/extra"
 [ -s "$work/extra" ] && { cat "$work/extra"; fail "the man page has options that no --help shows"; }
 sed -n 's/^\.Ss Verb //p' docs/stillrow.1 | sort >"$work/parts"
-for verb in $verbs; do echo "$verb"; done | sort | diff - "$work/parts" || fail "verbs of the program and of the man page differ"
+sort "$work/verbs" | diff - "$work/parts" || fail "verbs of the program and of the man page differ"
 
 if command -v mandoc >/dev/null 2>&1; then
     # Which other pages this machine has is no fault of this one.
@@ -115,20 +123,28 @@ B
     offers() { bash "$work/complete.bash" stillrow "$@" | sort; }
     { echo help; echo --help; echo --version; for verb in $verbs; do echo "$verb"; done; } | sort >"$work/words"
     offers '' | diff "$work/words" - || fail "the completion offers other verbs"
-    for verb in $verbs; do
-        { echo --help; cut -d '|' -f 2 "$work/$verb" | cut -d ' ' -f 1; } | sort >"$work/words"
-        offers "$verb" -- | diff "$work/words" - || fail "the completion offers other options for $verb"
-    done
+    while read -r verb; do
+        { echo --help; cut -d '|' -f 2 "$work/of/$verb" | cut -d ' ' -f 1; } | sort -u >"$work/words"
+        # shellcheck disable=SC2086
+        offers $verb -- </dev/null | diff "$work/words" - || fail "the completion offers other options for '$verb'"
+        case $verb in
+        *' '*)
+            sed -n "s/^${verb% *} //p" "$work/verbs" | sort >"$work/words"
+            offers "${verb% *}" '' </dev/null | diff "$work/words" - || fail "the completion offers other parts of ${verb% *}"
+            ;;
+        esac
+    done <"$work/verbs"
     # A word that no list holds makes the program say the list.
     cat >"$work/choices.bash" <<'B'
-while read -r verb name; do
+while IFS='|' read -r verb name; do
     offered=$(_stillrow_choices "$name" | tr ' ' '\n' | sort)
-    wanted=$(stillrow "$verb" "$name=?" 2>&1 | sed -n "s/.* is none of: //p" | tr -d ' ' | tr , '\n' | sort)
+    wanted=$(stillrow $verb "$name=?" 2>&1 </dev/null | sed -n "s/.* is none of: //p" | tr -d ' ' | tr , '\n' | sort)
     [[ $offered == "$wanted" ]] || echo "$verb $name: offered ($offered), wanted ($wanted)"
 done
 B
-    for verb in $verbs; do sed -n "s/^[^|]*|\(--[^ |]*\) .*/$verb \1/p" "$work/$verb"; done |
-        sort -u -k 2,2 | { cat docs/stillrow.bash "$work/choices.bash" >"$work/both.bash"; cd "$work" && bash both.bash; } >"$work/bad"
+    cat docs/stillrow.bash "$work/choices.bash" >"$work/both.bash"
+    while read -r verb; do sed -n "s/^[^|]*|\(--[^ |]*\) .*/$verb|\1/p" "$work/of/$verb"; done <"$work/verbs" |
+        sort -u -t '|' -k 2,2 | (cd "$work" && exec bash both.bash) >"$work/bad"
     [ -s "$work/bad" ] && { cat "$work/bad"; fail "the completion offers other words"; }
 else
     echo "SKIPPED: options: no bash to try the completion with"
