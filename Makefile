@@ -27,7 +27,7 @@ LIB_SRC   := $(filter-out src/commands/%,$(wildcard src/*/*.c))
 CLI_SRC   := src/main.c $(wildcard src/commands/*.c)
 SIM_SRC   := $(wildcard tests/sim/*.c tests/support/*.c)
 TEST_SRC  := $(wildcard tests/*_test.c tests/published/*_test.c)
-TOOL_SRC  := sample-logs/generate.c $(wildcard tests/bench/*.c)
+TOOL_SRC  := $(wildcard sample-logs/*.c) $(wildcard tests/bench/*.c)
 object     = $(patsubst %.c,$(BUILD)/%.o,$(1))
 TESTS     := $(patsubst %.c,$(BUILD)/%,$(TEST_SRC))
 TOOLS     := $(patsubst %.c,$(BUILD)/%,$(TOOL_SRC))
@@ -65,7 +65,7 @@ $(LIBRARY): $(call object,$(LIB_SRC))
 $(PROGRAM): $(call object,$(CLI_SRC)) $(LIBRARY)
 	$(CC) $(SR_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 
-$(BUILD)/sample-logs/generate.o: SR_CPPFLAGS += -Itests
+$(BUILD)/sample-logs/%.o: SR_CPPFLAGS += -Itests
 
 $(TESTS) $(TOOLS): $(BUILD)/%: $(BUILD)/%.o $(call object,$(SIM_SRC)) $(LIBRARY)
 	$(CC) $(SR_CFLAGS) $(LDFLAGS) -o $@ $^ $(if $(findstring _test,$@),-lcmocka) $(LIBS)

@@ -304,6 +304,15 @@ static void test_the_weather_is_named(void **state)
     struct sr_trend t = look(file, "heron");
     assert_true(t.grown);
     assert_non_null(strstr(t.text, "these flights were at 5 to 20 C"));
+
+    /* Where the flight has a temperature, only those as warm count: 8, 11, 14 and 17 C for 13 C. */
+    struct sr_ledger ledger;
+    read_ledger(&ledger, "l.csv");
+    struct sr_ledger_row like = ledger.rows[0];
+    like.temperature_c = 13;
+    assert_int_equal(sr_trend_find(&t, &ledger, &like, NULL), SR_OK);
+    assert_int_equal(t.flights, 4);
+    sr_ledger_release(&ledger);
 }
 
 /* Flights without a trend, of ugly scatter: at most 1 look in 20 alarms. A wearing build is seen. */

@@ -39,12 +39,19 @@ static bool same_number(double a, double b)
     return (isnan(a) && isnan(b)) || fabs(a - b) < 0.05;
 }
 
+/* A mount that got warmer is another mount; where nothing is known of this flight, all others count. */
+static bool as_warm(const struct sr_ledger_row *row, const struct sr_ledger_row *like)
+{
+    return isnan(like->temperature_c) || fabs(row->temperature_c - like->temperature_c) <= SR_TREND_REACH_C;
+}
+
 static bool is_like(const struct sr_ledger_row *row, const struct sr_ledger_row *like)
 {
     return row->readable && row->wobble_px > 0 && strcmp(row->verdict, sr_verdict_name(SR_UNPROVEN)) != 0 &&
            compare_names(row->build, like->build) == 0 && compare_names(row->motor, like->motor) == 0 &&
            compare_names(row->prop, like->prop) == 0 && compare_names(row->camera, like->camera) == 0 &&
-           same_number(row->shore_a, like->shore_a) && same_number(row->width_px, like->width_px);
+           same_number(row->shore_a, like->shore_a) && as_warm(row, like) &&
+           same_number(row->width_px, like->width_px);
 }
 
 static int by_date(const void *x, const void *y)

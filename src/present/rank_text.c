@@ -98,7 +98,7 @@ static void print_choice(FILE *out, const struct sr_style *style, const struct s
                  100 * choice->share.low, 100 * choice->share.high);
     if (isfinite(choice->worst_regret_db))
         snprintf(regret, sizeof regret, "%.1f dB", fabs(choice->worst_regret_db));
-    fprintf(out, "  %s%s %-11s %5zu %5zu %8zu  %-18s %9s%s", first ? sr_ink(style, SR_INK_STRONG) : "",
+    fprintf(out, "  %s%s %-13s %5zu %5zu %8zu  %-18s %9s%s", first ? sr_ink(style, SR_INK_STRONG) : "",
             first ? "*" : " ", name, choice->under, choice->over, choice->unknown, share, regret,
             first ? sr_ink(style, SR_INK_PLAIN) : "");
     if (choice->worst_regret_db > 0 && choice->worst_setup != SR_RANK_NONE) {
@@ -115,7 +115,7 @@ static void print_choices(FILE *out, const struct sr_style *style, const struct 
 {
     if (n == 0)
         return;
-    fprintf(out, "\n  %s%-13s under  over  unknown  under, share       regret at worst%s\n",
+    fprintf(out, "\n  %s%-15s under  over  unknown  under, share       regret at worst%s\n",
             sr_ink(style, SR_INK_STRONG), what, sr_ink(style, SR_INK_PLAIN));
     for (size_t i = 0; i < n && i < CHOICES_SHOWN; i++)
         print_choice(out, style, rank, &choices[i], i == 0);
@@ -140,6 +140,22 @@ static void print_left_out(FILE *out, const struct sr_style *style, const struct
     print_note(out, style, text);
 }
 
+static void known_text(const struct sr_kappa_report *k, char *text, size_t size)
+{
+    const struct sr_interval *kappa = &k->kappa.kappa;
+    bool shown = kappa->low > 0 || kappa->high < 0;
+
+    snprintf(text, size,
+             "%s gets %s by %.2f %% a kelvin (95 %% interval %.2f to %.2f; kappa = %.4f%s): %zu measured "
+             "resonances of "
+             "%zu mount%s, %.3g to %.3g C",
+             k->material, kappa->value < 0 ? "stiffer" : "softer", 100 * fabs(kappa->value),
+             100 * fmin(kappa->low, kappa->high) * (kappa->value < 0 ? -1 : 1),
+             100 * fmax(kappa->low, kappa->high) * (kappa->value < 0 ? -1 : 1), kappa->value,
+             shown ? "" : ", and no change is shown", k->kappa.measured, k->kappa.mounts,
+             plural(k->kappa.mounts), k->kappa.from_c, k->kappa.to_c);
+}
+
 static void print_kappas(FILE *out, const struct sr_style *style, const struct sr_rank_report *report)
 {
     char text[600];
@@ -147,13 +163,7 @@ static void print_kappas(FILE *out, const struct sr_style *style, const struct s
     for (size_t i = 0; i < report->n_kappas; i++) {
         const struct sr_kappa_report *k = &report->kappas[i];
         if (k->known)
-            snprintf(text, sizeof text,
-                     "%s gets softer by %.2f %% a kelvin (95 %% interval %.2f to %.2f; kappa = %.4f): %zu "
-                     "measured "
-                     "resonances of %zu mount%s, %.3g to %.3g C",
-                     k->material, 100 * k->kappa.kappa.value, 100 * k->kappa.kappa.low,
-                     100 * k->kappa.kappa.high, k->kappa.kappa.value, k->kappa.measured, k->kappa.mounts,
-                     plural(k->kappa.mounts), k->kappa.from_c, k->kappa.to_c);
+            known_text(k, text, sizeof text);
         else
             snprintf(text, sizeof text, "%s: %s", k->material, k->reason);
         print_note(out, style, text);
