@@ -3,12 +3,12 @@
  * Which motor an order comes from. Motors of one craft turn at slightly different speeds, so the shape of the
  * line in each slice, fitted by one line a motor, tells how much of it each carries.
  */
-#include <gsl/gsl_rng.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "random.h"
 #include "tracks.h"
 
 #define LOBE_FINE    16   /* table steps a bin */
@@ -17,7 +17,6 @@
 #define SHARE_MAIN   0.55 /* of the energy, that makes a motor the one */
 #define DRAWS        100  /* resamples of the slices... */
 #define DRAWS_AGREE  0.97 /* ...this part of which must name the same motor */
-#define SEED         20240229UL
 #define SLICES_LEAST 4
 #define ROUNDS_AGAIN 60
 #define ROUNDS       400
@@ -154,22 +153,23 @@ static size_t strongest(const double *share, size_t motors)
 }
 
 /* Part of the resamples of the slices (Efron 1979) that have the same motor strongest. */
-static double agreement(const struct fit *fit, const double *share, gsl_rng *rng)
+static double agreement(const struct fit *fit, const double *share)
 {
     size_t best = strongest(share, fit->motors), agree = 0;
+    uint64_t state = SR_RANDOM_SEED;
     for (size_t draw = 0; draw < DRAWS; draw++) {
         struct equations sum = {{{0}}, {0}};
         double drawn[SR_MOTORS_MAX];
         memcpy(drawn, share, sizeof drawn);
         for (size_t i = 0; i < fit->used; i++)
-            add_equations(&sum, &fit->slice[gsl_rng_uniform_int(rng, fit->used)], fit->motors);
+            add_equations(&sum, &fit->slice[sr_random_below(&state, fit->used)], fit->motors);
         solve_shares(&sum, fit->motors, ROUNDS_AGAIN, drawn);
         agree += strongest(drawn, fit->motors) == best;
     }
     return (double)agree / DRAWS;
 }
 
-static void name_motor(const struct fit *fit, gsl_rng *rng, struct sr_motor_shares *shares)
+static void name_motor(const struct fit *fit, struct sr_motor_shares *shares)
 {
     struct equations sum = {{{0}}, {0}};
     double share[SR_MOTORS_MAX] = {0};
@@ -182,7 +182,7 @@ static void name_motor(const struct fit *fit, gsl_rng *rng, struct sr_motor_shar
     size_t best = strongest(share, fit->motors);
     if (share[best] < SHARE_MAIN)
         return;
-    bool told = agreement(fit, share, rng) >= DRAWS_AGREE;
+    bool told = agreement(fit, share) >= DRAWS_AGREE;
     shares->alike = !told;
     shares->motor = told ? fit->speeds->motor[best + 1] : 0;
 }
@@ -201,24 +201,20 @@ enum sr_status sr_motors_split(struct sr_motor_shares *shares, const struct sr_g
         return SR_OK;
     }
     fit.motors = speeds->channels - 1;
-    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
     fit.slice = calloc(gram->slices, sizeof *fit.slice);
     fit.shape = calloc(fit.motors, gram->bins * sizeof *fit.shape);
-    if (rng == NULL || fit.slice == NULL || fit.shape == NULL) {
+    if (fit.slice == NULL || fit.shape == NULL) {
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", gram->slices);
         goto done;
     }
-    gsl_rng_set(rng, SEED);
     fill_lobe(&fit, slices->window);
     for (size_t i = first; i < last && i < gram->slices; i++)
         add_slice(&fit, order, i);
     if (fit.used >= SLICES_LEAST)
-        name_motor(&fit, rng, &made);
+        name_motor(&fit, &made);
     *shares = made;
 
 done:
-    if (rng != NULL)
-        gsl_rng_free(rng);
     free(fit.shape);
     free(fit.slice);
     return status;

@@ -1,26 +1,27 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * A change of level within a flight. The log of the wobble, and of each line, is freed of what the speed
- * explains; the split that explains most of the rest is then held against what blocks of that rest, shuffled,
- * give by chance.
+ * explains; the split that explains most of the rest is then held against what noise of the same kind gives
+ * by chance.
  */
-#include <gsl/gsl_rng.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "random.h"
 #include "tracks.h"
 
-#define TERMS        4 /* constant, and three powers of the log of speed */
-#define END_SLICES   3 /* least slices before and after a change */
-#define SERIES_MAX   7 /* the whole, and the strongest lines */
-#define DRAWS        999
-#define SEED         20240229UL
-#define LEVEL        0.01 /* chance of a change this clear in a steady flight, all series together */
-#define LEAST_DB     1.5  /* smaller changes are not worth a word */
-#define TRACE        0.03 /* of a series' mean energy, added so that a line that is gone does not go to -inf */
-#define SLICES_LEAST (2 * END_SLICES + TERMS)
+#define TERMS         4 /* constant, and three powers of the log of speed */
+#define END_SLICES    3 /* least slices before and after a change */
+#define SERIES_MAX    7 /* the whole, and the strongest lines */
+#define LIKENESS_MOST 0.9
+#define RUN_IN        20 /* draws before the first that counts: 0.9^20 of the start is left */
+#define DRAWS         999
+#define LEVEL         0.01 /* chance of a change this clear in a steady flight, all series together */
+#define LEAST_DB      1.5  /* smaller changes are not worth a word */
+#define TRACE         0.03 /* of a series' mean energy, added so that a line that is gone does not go to -inf */
+#define SLICES_LEAST  (2 * END_SLICES + TERMS)
 
 struct series {
     const double *px; /* [n] px RMS */
@@ -123,30 +124,40 @@ static void prepare(const struct splits *s, struct series *series)
     free_of(s, series->noise);
 }
 
-/* Blocks long enough to keep neighbouring slices as alike as they are. */
-static size_t block_length(const struct series *series, size_t n)
+/*
+ * How alike neighbouring slices are, from what is left after the speed and the split. A fit takes part of the
+ * likeness with it; what Marriott and Pope (1954) give for a mean, (1 + 3 r) / n, is taken once more for each
+ * further term.
+ */
+static double likeness(const struct splits *s, const struct series *series)
 {
-    double square = dot(series->noise, series->noise, n);
-    double alike = square > 0 ? dot(series->noise, series->noise + 1, n - 1) / square : 0;
-    alike = fmin(fmax(alike, 0), 0.8);
-    return (size_t)ceil(fmin(1 + 2 * alike / (1 - alike), (double)n / 8));
+    double square = dot(series->noise, series->noise, s->n), n = (double)s->n, more = (double)s->terms;
+    if (!(square > 0))
+        return 0;
+    double alike = dot(series->noise, series->noise + 1, s->n - 1) / square;
+    return fmin(fmax((n * alike + 1 + more) / (n - 3 - more), 0), LIKENESS_MOST);
 }
 
-/* Chance of a split as clear as this in the same noise, its blocks in any order. */
-static void judge(const struct splits *s, struct series *series, gsl_rng *rng, double *shuffled)
+/*
+ * Chance of a split as clear as this where none is: noise as alike and as scattered as that of the flight is
+ * made from its own innovations, drawn again (a sieve bootstrap of order 1, Buehlmann 1997).
+ */
+static void judge(const struct splits *s, struct series *series, uint64_t *state, double *drawn)
 {
-    size_t block = block_length(series, s->n), as_clear = 0;
+    double alike = likeness(s, series);
+    size_t as_clear = 0;
     for (size_t draw = 0; draw < DRAWS; draw++) {
         size_t split = 0;
-        double step = 0;
-        for (size_t filled = 0; filled < s->n;) {
-            size_t start = gsl_rng_uniform_int(rng, s->n - block + 1);
-            for (size_t j = 0; j < block && filled < s->n; j++)
-                shuffled[filled++] = series->noise[start + j];
+        double step = 0, level = 0;
+        for (size_t i = 0; i < s->n + RUN_IN; i++) {
+            size_t k = 1 + sr_random_below(state, s->n - 1);
+            level = alike * level + series->noise[k] - alike * series->noise[k - 1];
+            if (i >= RUN_IN)
+                drawn[i - RUN_IN] = level;
         }
-        free_of(s, shuffled);
-        double explained = best_split(s, shuffled, &split, &step);
-        double squares = dot(shuffled, shuffled, s->n);
+        free_of(s, drawn);
+        double explained = best_split(s, drawn, &split, &step);
+        double squares = dot(drawn, drawn, s->n);
         as_clear += squares > explained && explained / (squares - explained) >= series->clear;
     }
     series->chance = (1.0 + (double)as_clear) / (DRAWS + 1.0);
@@ -238,18 +249,17 @@ enum sr_status sr_change_find(struct sr_change *change, const struct sr_score *s
     if (status != SR_OK)
         return status;
     double *block = calloc(n, (TERMS + 3 + 2 * SERIES_MAX) * sizeof *block);
-    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-    if (block == NULL || rng == NULL) {
+    uint64_t state = SR_RANDOM_SEED;
+    if (block == NULL) {
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", n);
         goto done;
     }
     struct splits s = {n, block, 0, block + TERMS * n, block + (TERMS + 1) * n};
-    gsl_rng_set(rng, SEED);
     make_basis(&s, &speeds);
     size_t count = collect(series, score, causes, block + (TERMS + 2) * n);
     for (size_t k = 0; k < count; k++) {
         prepare(&s, &series[k]);
-        judge(&s, &series[k], rng, s.work);
+        judge(&s, &series[k], &state, s.work);
         series[k].chance = fmin(series[k].chance * (double)count, 1);
         if (series[k].chance < best->chance ||
             (series[k].chance <= best->chance && series[k].clear > best->clear))
@@ -264,8 +274,6 @@ enum sr_status sr_change_find(struct sr_change *change, const struct sr_score *s
         *change = made;
 
 done:
-    if (rng != NULL)
-        gsl_rng_free(rng);
     free(block);
     sr_speeds_release(&speeds);
     return status;
