@@ -33,16 +33,23 @@ static void print_combo(FILE *out, const struct sr_rank_setup *setup)
     sr_print_safe(out, setup->prop[0] != '\0' ? setup->prop : "prop not given");
 }
 
+/* Tenths, never "-0.0". */
+static double tenths(double db)
+{
+    return fabs(db) < 0.05 ? 0.0 : db;
+}
+
 static void print_cell(FILE *out, const struct sr_style *style, const struct sr_rank_cell *cell, bool best)
 {
     char range[48] = "";
 
     if (isfinite(cell->level_db.low))
-        snprintf(range, sizeof range, "%+.1f to %+.1f", cell->level_db.low, cell->level_db.high);
+        snprintf(range, sizeof range, "%+.1f to %+.1f", tenths(cell->level_db.low),
+                 tenths(cell->level_db.high));
     fprintf(out, "  %s%s %3.0f A %+7.1f dB  %-16s %3zu flight%s of %zu build%s%s%s\n",
-            best ? sr_ink(style, SR_INK_STRONG) : "", best ? "*" : " ", cell->shore_a, cell->level_db.value,
-            range, cell->flights, plural(cell->flights), cell->builds, plural(cell->builds),
-            cell->enough ? "" : ": too few", best ? sr_ink(style, SR_INK_PLAIN) : "");
+            best ? sr_ink(style, SR_INK_STRONG) : "", best ? "*" : " ", cell->shore_a,
+            tenths(cell->level_db.value), range, cell->flights, plural(cell->flights), cell->builds,
+            plural(cell->builds), cell->enough ? "" : ": too few", best ? sr_ink(style, SR_INK_PLAIN) : "");
 }
 
 static void print_best(FILE *out, const struct sr_style *style, const struct sr_rank_setup *setup)
