@@ -273,6 +273,7 @@ static enum sr_status write_down(struct sr_causes *causes, struct sr_score *scor
     enum sr_status status = allocate_tracks(causes, count, err);
 
     for (size_t t = 0; status == SR_OK && t < count; t++) {
+        memset(&peaks[t], 0, sizeof peaks[t]);
         status = describe(&peaks[t], &causes->tracks[t], causes, w, order[t], err);
         rest -= peaks[t].share;
     }

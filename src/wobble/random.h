@@ -6,8 +6,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#define SR_RANDOM_SEED UINT64_C(20240229) /* any fixed number: the same flight always gets the same answer   \
-                                           */
+/* Any fixed number: the same flight always gets the same answer. */
+#define SR_RANDOM_SEED UINT64_C(20240229)
 
 /* splitmix64, Steele, Lea and Flood 2014. */
 static inline uint64_t sr_random_bits(uint64_t *state)

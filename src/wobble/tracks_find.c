@@ -146,8 +146,8 @@ static double edge(const struct search *s, int channel, double f0, double direct
     double step = s->gram->bin_hz, top = ridge_energy(s, channel, f0), last = top, reach = 0;
     double limit = fmin(EDGE_BINS_MAX * step,
                         fmax(f0 * (channel == SR_CHANNEL_NONE ? EDGE_PART_MAX : EDGE_SPEED_MAX), 2 * step));
-    for (double off = step; off <= limit + 1e-9; off += step) {
-        double here = ridge_energy(s, channel, f0 + direction * off);
+    for (size_t n = 1; (double)n * step <= limit + 1e-9; n++) {
+        double off = (double)n * step, here = ridge_energy(s, channel, f0 + direction * off);
         if (here < EDGE_SHARE * top || here > 1.5 * last)
             break;
         reach = off;
@@ -296,7 +296,7 @@ enum sr_status sr_picks_find(struct sr_picks *picks, struct sr_gram *gram, const
     s.spent = calloc(scan_count(&s), speeds->scanned + 1);
     if (status == SR_OK && s.spent == NULL)
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", gram->slices);
-    if (status != SR_OK) {
+    if (status != SR_OK || s.spent == NULL) {
         free(s.spent);
         sr_picks_release(picks);
         return status;

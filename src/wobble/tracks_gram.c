@@ -196,7 +196,7 @@ enum sr_status sr_gram_make(struct sr_gram *gram, const struct sr_slices *slices
                            .rate_hz = slices->rate_hz};
     double *work = NULL;
     enum sr_status status = allocate(&made, err);
-    if (status != SR_OK)
+    if (status != SR_OK || made.energy == NULL)
         goto failed;
     work = malloc((made.slices * made.bins + 5 * made.bins + made.slices) * sizeof *work);
     if (work == NULL) {

@@ -165,7 +165,7 @@ static enum sr_status measure_spread(struct sr_speeds *s, size_t slices, struct 
 static enum sr_status allocate(struct sr_speeds *s, size_t slices, struct sr_error *err)
 {
     size_t cells = slices * s->channels;
-    s->step = calloc(cells, (SR_SLICE_STEPS + 3) * sizeof(double));
+    s->step = calloc(cells + 1, (SR_SLICE_STEPS + 3) * sizeof(double));
     s->level = calloc(s->channels, sizeof(double));
     s->known = calloc(slices, sizeof *s->known);
     if (s->step == NULL || s->level == NULL || s->known == NULL)
