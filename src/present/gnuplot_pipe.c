@@ -118,6 +118,8 @@ actions:
 
 static enum sr_status not_started(const struct child *child, int error, struct sr_error *err)
 {
+    if (error == ENOMEM)
+        return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "no memory to start %s", child->program);
     if (error == ENOENT)
         return sr_fail(err, SR_ERR_PLOT, NULL, 0,
                        "%s is not installed or not on PATH: install the package gnuplot", child->program);
@@ -310,9 +312,11 @@ static enum sr_status judge(const struct child *child, int how, struct sr_error 
     if (WIFSIGNALED(how))
         return sr_fail(err, SR_ERR_PLOT, NULL, 0, "%s was killed by signal %d%s%s", child->program,
                        WTERMSIG(how), colon, line);
-    /* Some systems report a program that cannot be run only this way. */
+    /* Where the start itself cannot report it, a program that cannot be run ends like this. */
     if (WIFEXITED(how) && WEXITSTATUS(how) == 127 && child->picture.length == 0 && line[0] == '\0')
-        return not_started(child, ENOENT, err);
+        return not_started(
+            child, strchr(child->program, '/') != NULL && access(child->program, F_OK) == 0 ? EACCES : ENOENT,
+            err);
     if (WIFEXITED(how) && WEXITSTATUS(how) != 0)
         return sr_fail(err, SR_ERR_PLOT, NULL, 0, "%s failed with exit status %d%s%s", child->program,
                        WEXITSTATUS(how), colon, line);

@@ -13,7 +13,8 @@
 
 static enum sr_status cannot_write(const char *path, int error, struct sr_error *err)
 {
-    return sr_fail(err, SR_ERR_WRITE, path, 0, "cannot write: %s", strerror(error));
+    return sr_fail(err, error == ENOMEM ? SR_ERR_MEMORY : SR_ERR_WRITE, path, 0, "cannot write: %s",
+                   strerror(error));
 }
 
 /* 0, or the errno. */
