@@ -151,16 +151,15 @@ static void known_text(const struct sr_kappa_report *k, char *text, size_t size)
 {
     const struct sr_interval *kappa = &k->kappa.kappa;
     bool shown = kappa->low > 0 || kappa->high < 0;
+    double sign = kappa->value < 0 ? -100 : 100, one = sign * kappa->low, other = sign * kappa->high;
 
     snprintf(text, size,
              "%s gets %s by %.2f %% a kelvin (95 %% interval %.2f to %.2f; kappa = %.4f%s): %zu measured "
              "resonances of "
              "%zu mount%s, %.3g to %.3g C",
-             k->material, kappa->value < 0 ? "stiffer" : "softer", 100 * fabs(kappa->value),
-             100 * fmin(kappa->low, kappa->high) * (kappa->value < 0 ? -1 : 1),
-             100 * fmax(kappa->low, kappa->high) * (kappa->value < 0 ? -1 : 1), kappa->value,
-             shown ? "" : ", and no change is shown", k->kappa.measured, k->kappa.mounts,
-             plural(k->kappa.mounts), k->kappa.from_c, k->kappa.to_c);
+             k->material, kappa->value < 0 ? "stiffer" : "softer", sign * kappa->value, fmin(one, other),
+             fmax(one, other), kappa->value, shown ? "" : ", and no change is shown", k->kappa.measured,
+             k->kappa.mounts, plural(k->kappa.mounts), k->kappa.from_c, k->kappa.to_c);
 }
 
 static void print_kappas(FILE *out, const struct sr_style *style, const struct sr_rank_report *report)
