@@ -245,6 +245,40 @@ static void outputs_for_throttle(void **state)
     text_free(&text);
 }
 
+/* Motor speeds by another unit, by none, and where one of the motors says nothing. */
+static void motor_speeds(void **state)
+{
+    static const struct {
+        const char *name;
+        double rpm; /* of a column that holds 250 */
+        const char *note;
+    } cases[] = {{"motor %d speed (Hz)", 15000.0, NULL},
+                 {"rpm %d", 250.0, NULL},
+                 {"motor speed %d", 250.0, "taken as rpm"}};
+    (void)state;
+    for (size_t c = 0; c < sizeof cases / sizeof cases[0]; c++) {
+        struct text text = {0};
+        struct sr_log log;
+        text_add(&text, "time (ms)");
+        for (int m = 1; m <= 2; m++) {
+            const char *mark = strchr(cases[c].name, '%');
+            text_add(&text, ",%.*s%d%s", (int)(mark - cases[c].name), cases[c].name, m, mark + 2);
+        }
+        text_add(&text, ",gyro x (deg/s),gyro y (deg/s),gyro z (deg/s)\n");
+        for (int i = 0; i < 3000; i++)
+            text_add(&text, "%d,250,%s,%d,%d,50\n", i, i < 1500 ? "250" : "", i % 97, i % 91);
+        read_or_fail(&text, NULL, &log);
+        assert_int_equal(log.n_motors, 2);
+        assert_near(log.motor_rpm[0][10], cases[c].rpm, 1e-9);
+        assert_near(log.motor_rpm[1][10], cases[c].rpm, 1e-9);
+        assert_true(isnan(log.motor_rpm[1][45]));
+        assert_true(has_note(&log, "motor speed") == (cases[c].note != NULL));
+        assert_true(cases[c].note == NULL || has_note(&log, cases[c].note));
+        sr_log_release(&log);
+        text_free(&text);
+    }
+}
+
 /* ---- airborne ---------------------------------------------------------------- */
 
 struct air {
@@ -390,6 +424,7 @@ int main(void)
         cmocka_unit_test(throttle_scales),
         cmocka_unit_test(outputs_for_throttle),
         cmocka_unit_test(airborne),
+        cmocka_unit_test(motor_speeds),
         cmocka_unit_test(too_little_flight),
         cmocka_unit_test(simulated_flight),
     };

@@ -80,6 +80,10 @@ static bool make_motors(struct sr_log *log, const struct sr_slow *slow, const st
             snprintf(columns->motor[m].unit, sizeof columns->motor[m].unit, "rpm");
     }
     log->n_motors = columns->n_motors;
+    if (columns->motor[0].assumed_unit &&
+        !sr_log_note(log, "no unit is written for the motor speed '%s': taken as rpm",
+                     columns->motor[0].name))
+        return false;
     columns->electrical_rpm = electrical && options->pole_pairs > 0.0;
     if (columns->electrical_rpm)
         return sr_log_note(log, "motor speeds '%s'… are electrical: divided by %g pole pairs",

@@ -8,6 +8,7 @@
 #include "log/csvrow.h"
 #include "log/number.h"
 
+#define FIRST_REACH 8192 /* [bytes] looked at first */
 #define COLUMNS_MAX 4096 /* columns of a row that is looked at as a header */
 
 /* The names of one row; grows as rows are looked at. */
@@ -30,6 +31,7 @@ struct search {
     const struct sr_spec *spec;
     bool counted;
     struct closest *closest;
+    size_t reach; /* [bytes] rows that start beyond are not looked at */
 };
 
 static void on_field(void *context, size_t column, const char *text, size_t size)
@@ -235,7 +237,7 @@ static enum sr_status find_numbered(struct sr_header *header, const struct searc
     int ambiguous = -1;
     enum sr_status status = SR_ERR_COLUMNS;
 
-    for (size_t at = 0; at < head->size; at += span.used, line += span.lines) {
+    for (size_t at = 0; at < head->size && at < search->reach; at += span.used, line += span.lines) {
         if (!row_at(head, csv, at, &names, &span)) {
             status = SR_ERR_MEMORY;
             break;
@@ -280,7 +282,7 @@ static enum sr_status find_named(struct sr_header *header, const struct search *
     size_t line = 1;
     enum sr_status status = SR_ERR_COLUMNS;
 
-    for (size_t at = 0; at < head->size; at += span.used, line += span.lines) {
+    for (size_t at = 0; at < head->size && at < search->reach; at += span.used, line += span.lines) {
         if (!row_at(head, csv, at, &names, &span)) {
             status = SR_ERR_MEMORY;
             break;
@@ -334,36 +336,50 @@ static enum sr_status no_header(const struct search *search, int ambiguous, stru
         search->counted ? "" : " (or --sample-rate HZ without a time)");
 }
 
+/* Look for a header with one delimiter, in the rows within its reach. */
+static enum sr_status find_with(struct sr_header *found, const struct search *search, char delimiter,
+                                int *ambiguous)
+{
+    const struct sr_spec *spec = search->spec;
+    const bool by_number = spec->numbers && (search->counted || spec->item[SR_SPEC_TIME].number > 0);
+    enum sr_status status = SR_ERR_MEMORY;
+    struct sr_csv csv;
+
+    *found = (struct sr_header){.delimiter = delimiter};
+    if (sr_csv_init(&csv, delimiter, search->head->line_end)) {
+        status = by_number ? find_numbered(found, search, &csv) : find_named(found, search, &csv, ambiguous);
+        sr_csv_release(&csv);
+    }
+    return status;
+}
+
 enum sr_status sr_header_find(struct sr_header *header, const struct sr_head *head,
                               const struct sr_spec *spec, bool counted, struct sr_error *err)
 {
     static const char delimiters[] = {',', ';', '\t'};
     struct closest closest = {0};
-    const struct search search = {.head = head, .spec = spec, .counted = counted, .closest = &closest};
+    struct search search = {.head = head, .spec = spec, .counted = counted, .closest = &closest};
     int ambiguous = -1;
 
     *header = (struct sr_header){0};
-    for (size_t i = 0; i < sizeof delimiters; i++) {
-        struct sr_header found = {.delimiter = delimiters[i]};
-        struct sr_csv csv;
-        enum sr_status status = SR_ERR_MEMORY;
-        if (sr_csv_init(&csv, delimiters[i], head->line_end)) {
-            const bool by_number = spec->numbers && (counted || spec->item[SR_SPEC_TIME].number > 0);
-            status = by_number ? find_numbered(&found, &search, &csv)
-                               : find_named(&found, &search, &csv, &ambiguous);
-            sr_csv_release(&csv);
+    /* Headers are near the top: data need not be read three times over to find them. */
+    for (search.reach = FIRST_REACH; header->count == 0; search.reach *= 16) {
+        for (size_t i = 0; i < sizeof delimiters; i++) {
+            struct sr_header found;
+            const enum sr_status status = find_with(&found, &search, delimiters[i], &ambiguous);
+            if (status == SR_OK && found.count > header->count) {
+                sr_header_release(header);
+                *header = found;
+            } else {
+                sr_header_release(&found);
+            }
+            if (status == SR_ERR_MEMORY) {
+                sr_header_release(header);
+                return sr_fail(err, SR_ERR_MEMORY, head->file, 0, "out of memory");
+            }
         }
-        if (status == SR_ERR_MEMORY) {
-            sr_header_release(header);
-            sr_header_release(&found);
-            return sr_fail(err, SR_ERR_MEMORY, head->file, 0, "out of memory");
-        }
-        if (status == SR_OK && found.count > header->count) {
-            sr_header_release(header);
-            *header = found;
-        } else {
-            sr_header_release(&found);
-        }
+        if (search.reach >= head->size)
+            break;
     }
     return header->count > 0 ? SR_OK : no_header(&search, ambiguous, err);
 }

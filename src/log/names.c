@@ -375,6 +375,8 @@ static void read_motor(struct sr_name *name)
         name->electrical = has(name, "erpm") || has(name, "e") || has_prefix(name, "elec");
         if (has(name, "hz"))
             snprintf(name->unit, sizeof name->unit, "hz");
+        else if (turns)
+            snprintf(name->unit, sizeof name->unit, "rpm");
         name->rank = (turns ? 50 : 40) - (name->electrical ? 10 : 0);
     } else if (!turns && !speed && has_any(name, stems) && name->style == SR_AXIS_INDEX &&
                (name->unit[0] == '\0' || strcmp(name->unit, "%") == 0 || strcmp(name->unit, "us") == 0)) {
