@@ -428,7 +428,7 @@ static void man_item(const char *page, const char *section, const char *name, ch
         if (strncmp(line, ".It ", 4) == 0 || strcmp(line, ".El") == 0)
             here = inside && strcmp(line, tag) == 0;
         else if (here)
-            snprintf(item + strlen(item), size - strlen(item), "%s%s", item[0] != '\0' ? " " : "", line);
+            snprintf(item + strlen(item), size - strlen(item), "%s%.200s", item[0] != '\0' ? " " : "", line);
     }
 }
 
