@@ -8,6 +8,7 @@
 
 #include "commands/commands.h"
 #include "commands/flight.h"
+#include "stillrow/kappa.h"
 #include "stillrow/mount_report.h"
 
 struct mounts_args {
@@ -19,6 +20,7 @@ struct mounts_args {
     const char *plot, *script;
     bool dark;
     const char *window;
+    const char *ledger;
 };
 
 static const char *const materials[] = {"natural-rubber", "silicone", "tpu", NULL};
@@ -112,6 +114,13 @@ static const struct cli_option flown_options[] = {
      .choices = sides,
      .help = "what the logged gyro is bolted to: frame or camera",
      .fallback = "frame"},
+    {.name = "ledger",
+     .kind = OPTION_TEXT,
+     .offset = AT(ledger),
+     .argument = "FILE",
+     .help =
+         "take how the rubber changes with temperature (kappa) from the resonances measured in this ledger",
+     .fallback = "kappa of the rig, else by material"},
     {.name = "other",
      .kind = OPTION_TEXT,
      .offset = AT(other),
@@ -379,6 +388,37 @@ static enum sr_status report(const struct flight *flight, const struct flight_pl
     return SR_OK;
 }
 
+/* ---- Temperature from a ledger ---- */
+
+/* Kappa of the rig's material, where the ledger can tell it; where it cannot that is said, and the rig's own
+ * law holds. */
+static enum sr_status take_kappa(struct sr_mount_own *own, const struct flight_plan *plan,
+                                 const struct mounts_args *args, struct sr_error *err)
+{
+    struct sr_ledger ledger;
+    struct sr_kappa kappa;
+    enum sr_status status = sr_ledger_read(&ledger, args->ledger, err);
+
+    if (status != SR_OK)
+        return status;
+    status = sr_ledger_kappa(&kappa, &ledger, plan->rig.mount.material, err);
+    sr_ledger_release(&ledger);
+    if (status == SR_ERR_DATA) {
+        complain("%s: %s; what the rig says of its rubber is used", args->ledger, err->text);
+        return SR_OK;
+    }
+    if (status != SR_OK)
+        return status;
+    own->law.kappa = kappa.kappa.value;
+    own->law.kappa_low = kappa.kappa.low;
+    own->law.kappa_high = kappa.kappa.high;
+    size_t used = strlen(own->text);
+    snprintf(own->text + used, sizeof own->text - used,
+             "; kappa %.4f (%.4f to %.4f) a kelvin from %zu resonances measured in %s", kappa.kappa.value,
+             kappa.kappa.low, kappa.kappa.high, kappa.measured, args->ledger);
+    return SR_OK;
+}
+
 static enum sr_status work_out(const struct flight *flight, const struct flight_plan *plan,
                                const struct mounts_args *args, const struct sr_mount_ask *ask,
                                const struct output_args *output, bool first, struct sr_error *err)
@@ -395,6 +435,8 @@ static enum sr_status work_out(const struct flight *flight, const struct flight_
     }
     if (status == SR_OK)
         status = sr_mount_resolve(&own, &plan->rig, found, err);
+    if (status == SR_OK && args->ledger != NULL)
+        status = take_kappa(&own, plan, args, err);
     if (status == SR_OK)
         status = sr_mount_table_make(&table, ask, &own, &flight->slices, &flight->score, &plan->rig, err);
     if (status != SR_OK)
