@@ -168,10 +168,11 @@ void sr_compare_text(FILE *out, const struct sr_style *style, const struct sr_co
     print_match(out, c);
     print_ratios(out, style, report);
     print_lines(out, style, c);
-    fputc('\n', out);
+    sr_rig_assumption(report->rig, text, sizeof text);
+    if (c->n_notes > 0 || text[0] != '\0')
+        fputc('\n', out);
     for (size_t i = 0; i < c->n_notes; i++)
         sr_note_text(out, style, c->notes[i]);
-    sr_rig_assumption(report->rig, text, sizeof text);
     if (text[0] != '\0')
         sr_note_text(out, style, text);
 }

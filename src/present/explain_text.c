@@ -139,8 +139,5 @@ void sr_explain_text(FILE *out, const struct sr_style *style, const struct sr_ex
     print_against(out, report->causes);
     print_change(out, style, report);
     print_trials(out, style, report);
-    fputc('\n', out);
-    sr_notes_text(out, style, report->score.log, report->score.rig);
-    if (report->score.mount_note != NULL && report->score.mount_note[0] != '\0')
-        sr_note_text(out, style, report->score.mount_note);
+    sr_report_notes(out, style, &report->score);
 }

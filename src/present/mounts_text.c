@@ -109,7 +109,7 @@ static void print_legend(FILE *out, const struct sr_mount_table *table)
     if (line_hz > 0)
         fprintf(out, "; ! resonates with a strong line (%.0f Hz)", line_hz);
     if (perhaps)
-        fprintf(out, "; ? it may");
+        fprintf(out, line_hz > 0 ? "; ? it may" : "; ? may resonate with a strong line");
     fputc('\n', out);
 }
 

@@ -2,6 +2,7 @@
 #include "notes.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <string.h>
 
 void sr_note_text(FILE *out, const struct sr_style *style, const char *text)
@@ -24,6 +25,19 @@ size_t sr_notes_text(FILE *out, const struct sr_style *style, const struct sr_lo
     for (size_t i = 0; i < log->n_notes; i++)
         sr_note_text(out, style, log->notes[i]);
     return count;
+}
+
+void sr_report_notes(FILE *out, const struct sr_style *style, const struct sr_score_report *report)
+{
+    char assumed[SR_NOTE_MAX];
+    bool mounted = report->mount_note != NULL && report->mount_note[0] != '\0';
+
+    sr_rig_assumption(report->rig, assumed, sizeof assumed);
+    if (assumed[0] != '\0' || report->log->n_notes > 0 || mounted)
+        fputc('\n', out);
+    sr_notes_text(out, style, report->log, report->rig);
+    if (mounted)
+        sr_note_text(out, style, report->mount_note);
 }
 
 const char *sr_log_title(const char *name)

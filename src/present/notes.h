@@ -16,6 +16,10 @@ void sr_note_text(FILE *out, const struct sr_style *style, const char *text);
 size_t sr_notes_text(FILE *out, const struct sr_style *style, const struct sr_log *log,
                      const struct sr_rig *rig);
 
+/* What ends a report of a flight: a blank line and every note, the mount's too; nothing where there is none.
+ */
+void sr_report_notes(FILE *out, const struct sr_style *style, const struct sr_score_report *report);
+
 /* "1920x1080 at 60 fps, readout 16 ms, exposure 1 ms, 95 deg rectilinear, tilt 20 deg" into text[size]. */
 void sr_camera_line(const struct sr_camera *camera, char *text, size_t size);
 

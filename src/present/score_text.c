@@ -190,10 +190,7 @@ void sr_score_text(FILE *out, const struct sr_style *style, const struct sr_scor
     print_bands(out, style, report);
     print_peaks(out, style, report->score);
     print_worst(out, style, report);
-    fputc('\n', out);
-    sr_notes_text(out, style, report->log, report->rig);
-    if (report->mount_note != NULL && report->mount_note[0] != '\0')
-        sr_note_text(out, style, report->mount_note);
+    sr_report_notes(out, style, report);
 }
 
 void sr_score_table(FILE *out, const struct sr_style *style, const struct sr_score_line *lines, size_t count,
