@@ -26,14 +26,14 @@ LIBRARY   := $(BUILD)/libstillrow.a
 LIB_SRC   := $(filter-out src/commands/%,$(wildcard src/*/*.c))
 CLI_SRC   := src/main.c $(wildcard src/commands/*.c)
 SIM_SRC   := $(wildcard tests/sim/*.c tests/support/*.c)
-TEST_SRC  := $(wildcard tests/*_test.c tests/published/*_test.c)
+TEST_SRC  := $(wildcard tests/*_test.c tests/published/*_test.c tests/harden/*_test.c tests/fuzz/*_fuzz.c)
 TOOL_SRC  := $(wildcard sample-logs/*.c) $(wildcard tests/bench/*.c)
 object     = $(patsubst %.c,$(BUILD)/%.o,$(1))
 TESTS     := $(patsubst %.c,$(BUILD)/%,$(TEST_SRC))
 TOOLS     := $(patsubst %.c,$(BUILD)/%,$(TOOL_SRC))
 ALL_C     := $(wildcard include/stillrow/*.h src/*.[ch] src/*/*.[ch] tests/*.[ch] tests/*/*.[ch] sample-logs/*.[ch])
 
-.PHONY: all setup demo test bench asan lint format install uninstall clean help
+.PHONY: all setup demo test bench fuzz asan lint format install uninstall clean help
 .DELETE_ON_ERROR:
 .SECONDARY:
 
@@ -45,6 +45,7 @@ help:
 	@echo 'demo      score the sample logs'
 	@echo 'test      all tests;  bench  speed and memory, side by side with a script'
 	@echo 'asan      the tests under address and undefined-behaviour sanitizers'
+	@echo 'fuzz      four fuzz targets, FUZZ_SECONDS=20 each (clang)'
 	@echo 'lint      clang-format, cppcheck, clang-tidy'
 	@echo 'install   to $(PREFIX) (PREFIX, DESTDIR);  uninstall, clean'
 
@@ -79,6 +80,9 @@ test: $(PROGRAM) $(TESTS)
 bench: $(PROGRAM) $(TOOLS)
 	@BUILD=$(BUILD) sh tests/bench/run.sh
 
+fuzz:
+	@MAKE=$(MAKE) sh tests/fuzz/run.sh
+
 asan:
 	@$(MAKE) --no-print-directory test BUILD=build-asan SANITIZE=address,undefined CFLAGS='-O1 -g'
 
@@ -110,6 +114,6 @@ uninstall:
 	    rmdir "$(DESTDIR)$(PREFIX)/$$d" 2>/dev/null || :; done
 
 clean:
-	rm -rf $(BUILD) build-asan build-dev
+	rm -rf $(BUILD) build-asan build-dev build-fuzz
 
 -include $(shell find $(BUILD) -name '*.d' 2>/dev/null)

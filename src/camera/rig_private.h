@@ -3,12 +3,20 @@
 #ifndef SR_CAMERA_RIG_PRIVATE_H
 #define SR_CAMERA_RIG_PRIVATE_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "stillrow/rig.h"
 
 /* Room for the table to grow; a test holds the table to it. */
 #define RIG_KEYS_MAX 48
+
+/* What does not count around a key, a value or a section's name. */
+#define RIG_BLANKS " \t\r\v\f"
+static inline bool rig_is_blank(char c)
+{
+    return c == ' ' || c == '\t' || c == '\r' || c == '\v' || c == '\f';
+}
 
 /* Where a key's value goes. */
 struct rig_target {

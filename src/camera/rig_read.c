@@ -30,21 +30,16 @@ static void fail_here(struct parse *parse, const char *text)
         sr_fail(&parse->err, SR_ERR_RIG, parse->name, parse->line, "%s", text);
 }
 
-static bool blank(char c)
-{
-    return c == ' ' || c == '\t' || c == '\r' || c == '\v' || c == '\f';
-}
-
 /* Length of what counts of a line: without the comment and the blanks before it. */
 static size_t content_length(const char *line, size_t length)
 {
     if (length > 0 && (line[0] == ';' || line[0] == '#'))
         return 0;
     for (size_t i = 1; i < length; i++) {
-        if (line[i] == ';' && blank(line[i - 1]))
+        if (line[i] == ';' && rig_is_blank(line[i - 1]))
             length = i;
     }
-    while (length > 0 && blank(line[length - 1]))
+    while (length > 0 && rig_is_blank(line[length - 1]))
         length--;
     return length;
 }
@@ -63,9 +58,9 @@ static void open_section(struct parse *parse, const char *line, size_t length)
         fail_here(parse, text);
         return;
     }
-    while (from < to && blank(line[from]))
+    while (from < to && rig_is_blank(line[from]))
         from++;
-    while (to > from && blank(line[to - 1]))
+    while (to > from && rig_is_blank(line[to - 1]))
         to--;
     if (to - from >= sizeof parse->section) {
         fail_here(parse, "section name is too long");
@@ -92,7 +87,7 @@ static char *next_line(char *buffer, int size, void *user)
     size_t length = strcspn(line, "\n");
     parse->at = line + length + (line[length] == '\n' ? 1 : 0);
     parse->line++;
-    while (length > 0 && blank(*line)) {
+    while (length > 0 && rig_is_blank(*line)) {
         line++;
         length--;
     }
@@ -147,7 +142,7 @@ static enum sr_status fail_syntax(const char *text, const char *name, size_t lin
         text += strcspn(text, "\n");
         text += *text == '\n' ? 1 : 0;
     }
-    while (blank(*text))
+    while (rig_is_blank(*text))
         text++;
     const size_t length = content_length(text, strcspn(text, "\n"));
     struct rig_quoted quoted;

@@ -32,30 +32,25 @@ struct target {
     struct stat info;
 };
 
-static bool blank(char c)
-{
-    return c == ' ' || c == '\t' || c == '\r';
-}
-
 /* The line's first word is the key `px`, and a '=' or ':' follows. Returns the value's place, NULL if not. */
 static const char *value_of_px(const char *line)
 {
-    line += strspn(line, " \t");
+    line += strspn(line, RIG_BLANKS);
     if (strncmp(line, "px", 2) != 0)
         return NULL;
-    line += 2 + strspn(line + 2, " \t");
+    line += 2 + strspn(line + 2, RIG_BLANKS);
     if (*line != '=' && *line != ':')
         return NULL;
-    return line + 1 + strspn(line + 1, " \t");
+    return line + 1 + strspn(line + 1, RIG_BLANKS);
 }
 
 static bool opens_threshold(const char *line)
 {
-    line += strspn(line, " \t") + 1;
-    line += strspn(line, " \t");
+    line += strspn(line, RIG_BLANKS) + 1;
+    line += strspn(line, RIG_BLANKS);
     if (strncmp(line, "threshold", 9) != 0)
         return false;
-    return line[9 + strspn(line + 9, " \t")] == ']';
+    return line[9 + strspn(line + 9, RIG_BLANKS)] == ']';
 }
 
 static const char *line_end(const char *line)
@@ -69,9 +64,9 @@ static const char *value_end(const char *value)
 {
     const char *end = value;
     for (const char *c = value; *c != '\0' && *c != '\n'; c++) {
-        if (*c == ';' && c > value && blank(c[-1]))
+        if (*c == ';' && c > value && rig_is_blank(c[-1]))
             break;
-        if (!blank(*c))
+        if (!rig_is_blank(*c))
             end = c + 1;
     }
     return end;
@@ -86,7 +81,7 @@ static void plan(const char *text, double threshold_px, struct edit *edit)
     const char *place = NULL; /* behind the last line of [threshold] that says something */
     bool inside = false;
     for (const char *line = start; *line != '\0'; line = line_end(line)) {
-        const char first = line[strspn(line, " \t\r")];
+        const char first = line[strspn(line, RIG_BLANKS)];
         if (first == '[')
             inside = opens_threshold(line);
         const char *const value = inside ? value_of_px(line) : NULL;

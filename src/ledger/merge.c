@@ -175,9 +175,26 @@ static void carry_over(struct merge *m, struct sr_merge_count *count)
     m->into.fresh.failed = m->into.fresh.failed || m->known.keys.failed;
 }
 
+/* Cells end at a zero byte, so that what is behind one would not come along. */
+static enum sr_status refuse_zero(const struct bytes *b, const char *path, struct sr_error *err)
+{
+    const char *zero = b->size > 0 ? memchr(b->data, '\0', b->size) : NULL;
+    size_t line = 1;
+
+    if (zero == NULL)
+        return SR_OK;
+    for (const char *c = b->data; c < zero; c++)
+        line += *c == '\n';
+    return sr_fail(
+        err, SR_ERR_FORMAT, path, line,
+        "a zero byte stands in this line, which no text has: is the file damaged? Take it out first");
+}
+
 static enum sr_status read_source(struct merge *m, const char *path, struct sr_error *err)
 {
     enum sr_status status = bytes_read(&m->from_bytes, path, path, err);
+    if (status == SR_OK)
+        status = refuse_zero(&m->from_bytes, path, err);
     if (status == SR_OK)
         status = ledger_parse(&m->from, &m->from_layout, &m->from_bytes, path, true, err);
     if (status == SR_OK && m->from_layout.open_line > 0)

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "log/note.h"
+#include "log/number.h"
 #include "log/rows.h"
 
 #define PROBE_ROWS 4096
@@ -139,7 +140,7 @@ static int by_value(const void *a, const void *b)
 
 static double stamp_difference(const struct sr_row *a, const struct sr_row *b)
 {
-    return (double)(b->whole - a->whole) + (b->fraction - a->fraction);
+    return sr_stamp_difference(b->whole, b->fraction, a->whole, a->fraction);
 }
 
 /*

@@ -27,6 +27,9 @@ const char *sr_number_scan(const char *text, const char *end, bool comma, double
  */
 const char *sr_stamp_scan(const char *text, const char *end, bool comma, int64_t *whole, double *fraction);
 
+/* Such a stamp less another; any two, however far apart. */
+double sr_stamp_difference(int64_t whole, double fraction, int64_t from_whole, double from_fraction);
+
 /* The whole of [text, end) is one number. */
 bool sr_number_read(const char *text, const char *end, bool comma, double *value);
 

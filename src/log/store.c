@@ -5,6 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "log/number.h"
+
 #define FIRST_ROOM 16384
 #define JUMP_MAX_S 3600.0 /* [s] a longer gap is no gap of a flight: unit or stamp is wrong */
 #define SPAN_FREE_S                                                                                          \
@@ -135,9 +137,9 @@ static double time_of(struct sr_store *store, const struct sr_row *row)
         store->first_fraction = row->fraction;
         store->wrapped_s = 0.0;
     }
-    time = ((double)(row->whole - store->first_whole) + (row->fraction - store->first_fraction)) *
-           store->seconds;
-    time += store->wrapped_s;
+    time = sr_stamp_difference(row->whole, row->fraction, store->first_whole, store->first_fraction) *
+               store->seconds +
+           store->wrapped_s;
     if (store->count == 0 || row->whole < 0)
         return time;
 

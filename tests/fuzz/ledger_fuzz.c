@@ -1,0 +1,275 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Ledgers: the input holds two, with a line of "====" between. A flight is added to the first, one is rated,
+ * the second is merged in. What was there stays, byte for byte where the header already had every column;
+ * every row of the second is there in the end; doing it again changes nothing; what is no ledger is left
+ * alone.
+ */
+#include <math.h>
+
+#include "fuzz/fuzz.h"
+#include "stillrow/ledger.h"
+
+static const char mine[] = "00000000feed0001";
+
+static struct sr_ledger_row new_row(void)
+{
+    struct sr_ledger_row row = {.fingerprint = mine,
+                                .log = "heron, 2nd.csv",
+                                .date = "2026-06-14",
+                                .build = "heron \"the steady one\"",
+                                .motor = "",
+                                .prop = " 5 inch",
+                                .material = "tpu",
+                                .camera = "",
+                                .verdict = "steady",
+                                .wobble_px = 0.25,
+                                .width_px = 1920,
+                                .main_cause = "",
+                                .note = "line 1\nline 2",
+                                .rating = SR_RATED_SLIGHT};
+    double *const nothing[] = {&row.blades,     &row.shore_a,   &row.temperature_c, &row.resonance_hz,
+                               &row.low_px,     &row.high_px,   &row.threshold_px,  &row.median_px,
+                               &row.rms_px,     &row.smear_px,  &row.airborne_s,    &row.main_hz,
+                               &row.main_share, &row.main_order};
+
+    for (size_t i = 0; i < sizeof nothing / sizeof *nothing; i++)
+        *nothing[i] = NAN;
+    for (size_t i = 0; i < SR_BAND_COUNT - 1; i++)
+        row.band_px[i] = NAN;
+    return row;
+}
+
+static size_t cells_of(const struct sr_ledger *ledger, size_t row)
+{
+    return ledger->first[row + 1] - ledger->first[row];
+}
+
+/* The structure is whole: every text ends, readable rows have what a reader counts on. */
+static void check_ledger(const struct sr_ledger *ledger)
+{
+    size_t unreadable = 0;
+
+    CHECK(ledger->n_columns > 0);
+    for (size_t i = 0; i < ledger->n_rows; i++) {
+        const struct sr_ledger_row *row = &ledger->rows[i];
+        CHECK(row->line > 1 && cells_of(ledger, i) > 0);
+        for (size_t c = 0; c <= cells_of(ledger, i); c++)
+            CHECK(sr_ledger_cell(ledger, i, c) != NULL);
+        unreadable += !row->readable;
+        CHECK(row->readable == (row->problem[0] == '\0'));
+        if (row->readable)
+            CHECK(strlen(row->fingerprint) == 16 && isfinite(row->wobble_px) && row->wobble_px >= 0);
+        CHECK(row->log != NULL && row->date != NULL && row->build != NULL && row->note != NULL);
+    }
+    CHECK(unreadable == ledger->n_unreadable);
+}
+
+/* Column `name` (its nth of that name, as the empty one may come twice), or n_columns. */
+static size_t column_of(const struct sr_ledger *ledger, const char *name, size_t nth)
+{
+    size_t c = 0;
+
+    while (c < ledger->n_columns && (strcmp(ledger->columns[c], name) != 0 || nth-- > 0))
+        c++;
+    return c;
+}
+
+static size_t nth_of(const struct sr_ledger *ledger, size_t column)
+{
+    size_t nth = 0;
+
+    for (size_t c = 0; c < column; c++)
+        nth += strcmp(ledger->columns[c], ledger->columns[column]) == 0;
+    return nth;
+}
+
+/* Every cell of row i of a under the same column in row j of b; cells behind the last column stay behind it.
+ */
+static bool same_row(const struct sr_ledger *a, size_t i, const struct sr_ledger *b, size_t j)
+{
+    for (size_t c = 0; c < a->n_columns; c++) {
+        const size_t to = column_of(b, a->columns[c], nth_of(a, c));
+        if (to == b->n_columns || strcmp(sr_ledger_cell(a, i, c), sr_ledger_cell(b, j, to)) != 0)
+            return false;
+    }
+    for (size_t c = a->n_columns; c < cells_of(a, i); c++)
+        if (strcmp(sr_ledger_cell(a, i, c), sr_ledger_cell(b, j, b->n_columns + c - a->n_columns)) != 0)
+            return false;
+    return true;
+}
+
+/* The first columns, rows and cells of `now` are those of `before`: new ones come behind. */
+static void check_kept(const struct sr_ledger *before, const struct sr_ledger *now)
+{
+    CHECK(now->n_rows >= before->n_rows && now->n_columns >= before->n_columns);
+    for (size_t c = 0; c < before->n_columns; c++)
+        CHECK(strcmp(before->columns[c], now->columns[c]) == 0);
+    for (size_t i = 0; i < before->n_rows; i++) {
+        for (size_t c = 0; c < cells_of(before, i); c++)
+            CHECK(strcmp(sr_ledger_cell(before, i, c), sr_ledger_cell(now, i, c)) == 0);
+        CHECK(before->rows[i].readable == now->rows[i].readable);
+    }
+}
+
+static void read_again(struct sr_ledger *ledger, const char *path)
+{
+    struct sr_error err;
+
+    if (sr_ledger_read(ledger, path, &err) != SR_OK) {
+        fprintf(stderr, "after a change, line %zu: %s\n", err.line, err.text);
+        abort();
+    }
+    check_ledger(ledger);
+}
+
+static void same_file(const char *path, const char *data, size_t size)
+{
+    size_t now_size;
+    char *now = fuzz_get(path, &now_size);
+
+    CHECK(now_size == size && memcmp(now, data, size) == 0);
+    free(now);
+}
+
+/* Add a flight, twice; false: it was refused, and nothing was touched. */
+static bool add(const char *path, const char *old, size_t old_size, const struct sr_ledger *before)
+{
+    const struct sr_ledger_row row = new_row();
+    struct sr_ledger now;
+    struct sr_error err;
+    enum sr_added added;
+    size_t size;
+
+    if (sr_ledger_add(path, &row, &added, &err) != SR_OK) {
+        CHECK(err.status == SR_ERR_FORMAT && err.text[0] != '\0');
+        same_file(path, old, old_size);
+        return false;
+    }
+    char *data = fuzz_get(path, &size);
+    read_again(&now, path);
+    if (before != NULL) {
+        check_kept(before, &now);
+        CHECK(now.n_rows == before->n_rows + (added == SR_ADDED));
+        if (now.n_columns == before->n_columns)
+            CHECK(size >= old_size && memcmp(data, old, old_size) == 0);
+    }
+    if (added == SR_ADDED) {
+        const struct sr_ledger_row *last = &now.rows[now.n_rows - 1];
+        CHECK(last->readable && strcmp(last->fingerprint, mine) == 0);
+        CHECK(strcmp(last->build, row.build) == 0 && strcmp(last->note, row.note) == 0);
+        CHECK(last->wobble_px == row.wobble_px && last->rating == row.rating);
+    }
+    CHECK(sr_ledger_add(path, &row, &added, &err) == SR_OK && added == SR_ADDED_BEFORE);
+    same_file(path, data, size);
+    sr_ledger_release(&now);
+    free(data);
+    return true;
+}
+
+static void rate(const char *path)
+{
+    struct sr_ledger before, now;
+    struct sr_error err;
+
+    read_again(&before, path);
+    const enum sr_status status = sr_ledger_rate(path, mine, SR_RATED_BAD, &err);
+    CHECK(status == SR_OK);
+    read_again(&now, path);
+    CHECK(now.n_rows == before.n_rows);
+    for (size_t i = 0; i < now.n_rows; i++) {
+        const bool is_mine = before.rows[i].readable && strcmp(before.rows[i].fingerprint, mine) == 0;
+        CHECK(is_mine ? now.rows[i].rating == SR_RATED_BAD : same_row(&before, i, &now, i));
+        CHECK(now.rows[i].readable == before.rows[i].readable);
+    }
+    sr_ledger_release(&before);
+    sr_ledger_release(&now);
+}
+
+static bool is_in(const struct sr_ledger *from, size_t i, const struct sr_ledger *into)
+{
+    const struct sr_ledger_row *row = &from->rows[i];
+
+    for (size_t j = 0; j < into->n_rows; j++) {
+        const struct sr_ledger_row *other = &into->rows[j];
+        /* A flight that was known already keeps the row it had. */
+        if (row->readable && other->readable && strcmp(row->fingerprint, other->fingerprint) == 0 &&
+            strcmp(row->build, other->build) == 0 && strcmp(row->camera, other->camera) == 0 &&
+            (isnan(row->shore_a) ? isnan(other->shore_a) : fabs(row->shore_a - other->shore_a) < 1e-3))
+            return true;
+        if (!row->readable && same_row(from, i, into, j))
+            return true;
+    }
+    return false;
+}
+
+static void merge(const char *into, const char *from, const char *from_data, size_t from_size)
+{
+    struct sr_ledger before, second, now;
+    struct sr_error err;
+    struct sr_merge_count count, again;
+    size_t size, into_size;
+    char *into_data = fuzz_get(into, &into_size);
+
+    if (sr_ledger_merge(into, from, &count, &err) != SR_OK) {
+        CHECK(err.status == SR_ERR_FORMAT && err.text[0] != '\0');
+        same_file(into, into_data, into_size);
+        same_file(from, from_data, from_size);
+        free(into_data);
+        return;
+    }
+    same_file(from, from_data, from_size);
+    read_again(&now, into);
+    read_again(&second, from);
+    CHECK(count.added + count.known + count.unreadable == second.n_rows);
+    for (size_t i = 0; i < second.n_rows; i++)
+        CHECK(is_in(&second, i, &now));
+    fuzz_put(into, into_data, into_size);
+    read_again(&before, into);
+    check_kept(&before, &now);
+    CHECK(now.n_rows == before.n_rows + count.added + count.unreadable);
+    CHECK(sr_ledger_merge(into, from, &again, &err) == SR_OK && again.added == count.added);
+    char *data = fuzz_get(into, &size);
+    CHECK(sr_ledger_merge(into, from, &again, &err) == SR_OK);
+    CHECK(again.added == 0 && again.unreadable == 0 && again.known == second.n_rows);
+    same_file(into, data, size);
+    sr_ledger_release(&before);
+    sr_ledger_release(&second);
+    sr_ledger_release(&now);
+    free(into_data);
+    free(data);
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+    static const char between[] = "====\n";
+    const char *text = (const char *)data;
+    size_t first_size = size, second_size = 0;
+    char first[300], second[300];
+    struct sr_ledger before;
+    struct sr_error err;
+
+    for (size_t i = 0; i + 5 <= size && first_size == size; i++)
+        if ((i == 0 || text[i - 1] == '\n') && memcmp(text + i, between, 5) == 0)
+            first_size = i;
+    const char *second_text = text + first_size;
+    if (first_size < size) {
+        second_text += 5;
+        second_size = size - first_size - 5;
+    }
+    fuzz_put(fuzz_path("first.csv", first), text, first_size);
+    fuzz_put(fuzz_path("second.csv", second), second_text, second_size);
+    const enum sr_status status = sr_ledger_read(&before, first, &err);
+    CHECK(status == SR_OK || (status == SR_ERR_FORMAT && err.text[0] != '\0'));
+    if (status == SR_OK)
+        check_ledger(&before);
+    else
+        CHECK(first_size == 0 || sr_ledger_rate(first, "00", SR_RATED_BAD, &err) == SR_ERR_FORMAT);
+    if (add(first, text, first_size, status == SR_OK ? &before : NULL)) {
+        rate(first);
+        merge(first, second, second_text, second_size);
+    }
+    if (status == SR_OK)
+        sr_ledger_release(&before);
+    return 0;
+}
