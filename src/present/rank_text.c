@@ -128,6 +128,12 @@ static void print_choices(FILE *out, const struct sr_style *style, const struct 
         print_choice(out, style, rank, &choices[i], i == 0);
     if (n > CHOICES_SHOWN)
         fprintf(out, "    and %zu more\n", n - CHOICES_SHOWN);
+    size_t tied = 1;
+    while (tied < n && choices[tied].under == choices[0].under)
+        tied++;
+    if (tied > 1)
+        fprintf(out, "    %zu keep as many setups under the threshold; the order among them goes by regret\n",
+                tied);
     if (n > 1 && !settled)
         fprintf(out, "    not settled: flights where another has none yet could change the first place\n");
 }

@@ -23,6 +23,8 @@ bytes=$(wc -c <"$log")
 columns=$(head -n 1 "$log" | awk -F, '{ print NF }')
 echo "log: $bytes bytes, $columns columns, $(wc -l <"$log") lines"
 
+"$build/tests/bench/rank_ledger" "$work/ledger.csv"
+
 with_python=1
 if ! "$python" -c 'import numpy, pandas, scipy' 2>/dev/null; then
     with_python=0
