@@ -146,7 +146,7 @@ static double place_one(struct sr_tag *tags, size_t n, size_t k, const struct sr
     return least;
 }
 
-/* Place all in an order. What it is worth: every tag kept counts, the heavier the more; then low leaders. */
+/* Place all in an order. What it is worth: the weight that was kept, then how many, then low leaders. */
 static double place_all(struct sr_tag *tags, size_t n, const struct sr_ground *ground, const size_t *order,
                         enum manner manner)
 {
@@ -161,7 +161,7 @@ static double place_all(struct sr_tag *tags, size_t n, const struct sr_ground *g
         double price = place_one(tags, n, order[i], ground, manner);
         if (!tag->placed)
             continue;
-        worth += 1 + (total > 0 ? (double)n * tag->weight / total : 0);
+        worth += 0.1 + (total > 0 ? (double)n * tag->weight / total : 0);
         cost += fmin(price, height);
     }
     return worth - 0.2 * cost / (height * (double)n);
