@@ -31,7 +31,7 @@ TOOL_SRC  := $(wildcard sample-logs/*.c) $(wildcard tests/bench/*.c)
 object     = $(patsubst %.c,$(BUILD)/%.o,$(1))
 TESTS     := $(patsubst %.c,$(BUILD)/%,$(TEST_SRC))
 TOOLS     := $(patsubst %.c,$(BUILD)/%,$(TOOL_SRC))
-ALL_C     := $(wildcard include/stillrow/*.h src/*.[ch] src/*/*.[ch] tests/*.[ch] tests/*/*.[ch] sample-logs/*.[ch])
+ALL_C     := $(wildcard include/stillrow/*.h src/*.[ch] src/*/*.[ch] tests/*.[ch] tests/*/*.[ch] sample-logs/*.[ch] docs/examples/*.[ch])
 
 .PHONY: all setup demo test bench fuzz asan lint format install uninstall clean help
 .DELETE_ON_ERROR:
