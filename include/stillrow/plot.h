@@ -37,8 +37,8 @@ const char *sr_plot_format_ending(enum sr_plot_format format); /* "png" "svg" "p
 struct sr_plot_options {
     enum sr_plot_kind kind;
     enum sr_plot_format format;
-    const char *output;  /* file to write, beside its target and then renamed; "-": standard output, as does NULL
-                            for text */
+    const char *output;  /* file to write, beside its target and then renamed; "-": standard output, as does
+                            NULL  for text */
     const char *script;  /* keep the gnuplot script with its data here, or NULL */
     const char *gnuplot; /* program to run; NULL: "gnuplot" by PATH */
     const char *title;   /* NULL: build or log name and verdict */

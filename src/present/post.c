@@ -2,7 +2,6 @@
 #include "stillrow/post.h"
 
 #include <math.h>
-#include <stdarg.h>
 #include <string.h>
 
 #include "present/plot_words.h"
@@ -94,19 +93,10 @@ static void begin_item(FILE *out, enum sr_post_format format, const char *name)
     fprintf(out, "%s%s%s", before[format], name, after[format]);
 }
 
-static void put_item(FILE *out, enum sr_post_format format, const char *name, const char *text, ...)
-    __attribute__((format(printf, 4, 5)));
-
-static void put_item(FILE *out, enum sr_post_format format, const char *name, const char *text, ...)
+static void put_item(FILE *out, enum sr_post_format format, const char *name, const char *text)
 {
-    char line[TEXT_MOST];
-    va_list args;
-
-    va_start(args, text);
-    vsnprintf(line, sizeof line, text, args);
-    va_end(args);
     begin_item(out, format, name);
-    sr_post_text(out, format, line);
+    sr_post_text(out, format, text);
     putc('\n', out);
 }
 
@@ -148,54 +138,58 @@ static void put_numbers(FILE *out, enum sr_post_format format, const struct sr_s
 static void put_cause(FILE *out, enum sr_post_format format, const struct sr_plot_flight *flight)
 {
     const struct sr_score *score = flight->score;
-    char line[128], px[24];
+    char line[128], px[24], text[TEXT_MOST];
 
     if (score->n_peaks == 0) {
         put_item(out, format, "Cause", "no line stands out; the wobble is spread over all frequencies");
         return;
     }
     const struct sr_peak *peak = &score->peaks[0];
-    put_item(out, format, "Cause", "%s: %s, %.0f %% of the wobble%s%s",
+    snprintf(text, sizeof text, "%s: %s, %.0f %% of the wobble%s%s",
              sr_words_line(peak, flight->causes, flight->rig, line, sizeof line),
              sr_words_px(peak->wobble_px, px, sizeof px), peak->share * 100,
              peak->evidence[0] != '\0' ? "; " : "", peak->evidence);
+    put_item(out, format, "Cause", text);
 }
 
 static void put_change(FILE *out, enum sr_post_format format, const struct sr_plot_flight *flight)
 {
     const struct sr_change *change = flight->change;
-    char clock[24], before[24], after[24], motor[24] = "";
+    char clock[24], before[24], after[24], motor[24] = "", text[160];
 
     if (change == NULL || !change->found)
         return;
     if (change->motor > 0)
         snprintf(motor, sizeof motor, ", motor %d", change->motor);
-    put_item(out, format, change->ratio_db > 0 ? "Knock" : "Change", "at %s%s: %s before, %s after",
+    snprintf(text, sizeof text, "at %s%s: %s before, %s after",
              sr_words_clock(change->at_s, false, clock, sizeof clock), motor,
              sr_words_px(change->before_px, before, sizeof before),
              sr_words_px(change->after_px, after, sizeof after));
+    put_item(out, format, change->ratio_db > 0 ? "Knock" : "Change", text);
 }
 
 static void put_trial(FILE *out, enum sr_post_format format, const struct sr_post *post)
 {
-    char px[24];
+    char px[24], text[TEXT_MOST];
 
     if (post->trials == NULL || post->n_trials == 0)
         return;
     const struct sr_trial *trial = &post->trials[0];
-    put_item(out, format, "Try first", "%s: %s expected%s%s", trial->what,
+    snprintf(text, sizeof text, "%s: %s expected%s%s", trial->what,
              sr_words_px(trial->wobble_px, px, sizeof px), trial->caution[0] != '\0' ? "; " : "",
              trial->caution);
+    put_item(out, format, "Try first", text);
 }
 
 static void put_settings(FILE *out, enum sr_post_format format, const struct sr_post *post)
 {
     const struct sr_rig *rig = post->flight->rig;
-    char camera[400], threshold[24], settings[80];
+    char camera[400], threshold[24], settings[80], text[440];
     unsigned given = rig->camera_given & SR_KEY_ALL;
     const char *assumed = given == SR_KEY_ALL ? "" : given == 0 ? "; all assumed" : "; partly assumed";
 
-    put_item(out, format, "Camera", "%s%s", sr_words_camera(rig, camera, sizeof camera), assumed);
+    snprintf(text, sizeof text, "%s%s", sr_words_camera(rig, camera, sizeof camera), assumed);
+    put_item(out, format, "Camera", text);
     begin_item(out, format, "Repeat");
     if (post->command != NULL) {
         put_code(out, format, post->command);
@@ -221,7 +215,7 @@ enum sr_status sr_post_write(FILE *out, enum sr_post_format format, const struct
     put_numbers(out, format, flight->score);
     fputs(format == SR_POST_BBCODE ? "[list]\n" : "", out);
     if (sr_words_build(flight->rig, true, build, sizeof build)[0] != '\0')
-        put_item(out, format, "Build", "%s", build);
+        put_item(out, format, "Build", build);
     put_cause(out, format, flight);
     put_change(out, format, flight);
     put_trial(out, format, post);
