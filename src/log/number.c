@@ -2,6 +2,7 @@
 #include "log/number.h"
 
 #include <math.h>
+#include <stddef.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -43,11 +44,6 @@ struct decimal {
     bool exact; /* no digit was left out of the mantissa */
 };
 
-bool sr_is_blank(char c)
-{
-    return c == ' ' || c == '\t' || c == '\r';
-}
-
 static bool is_digit(char c)
 {
     return c >= '0' && c <= '9';
@@ -87,6 +83,53 @@ static const char *scan_digits(const char *p, const char *end, struct decimal *d
         }
     }
     return p;
+}
+
+/* Digits from *p on behind those of `mantissa`; it may overflow, which the caller tells by their count. */
+static inline uint64_t short_digits(const char **p, const char *end, uint64_t mantissa)
+{
+    const char *at = *p;
+
+    for (; at < end && is_digit(*at); at++)
+        mantissa = mantissa * 10U + (uint64_t)(*at - '0');
+    *p = at;
+    return mantissa;
+}
+
+/* A number of at most 18 digits without exponent: (-1)^negative * mantissa / 10^places. */
+struct brief {
+    const char *end;
+    uint64_t mantissa;
+    unsigned places;
+    bool negative;
+};
+
+/*
+ * Nearly all numbers of a log are such: they are read here, without a look at the rest.
+ * False: no number, or another one. Inlined so that a number stays in registers.
+ */
+__attribute__((always_inline)) static inline bool scan_brief(const char *p, const char *end, bool comma,
+                                                             struct brief *brief)
+{
+    while (p < end && sr_is_blank(*p))
+        p++;
+    brief->negative = p < end && *p == '-';
+    p += brief->negative;
+
+    const char *digits = p;
+    ptrdiff_t marks = 0;
+    uint64_t mantissa = short_digits(&p, end, 0);
+    brief->places = 0;
+    if (p < end && (*p == '.' || (comma && *p == ','))) {
+        const char *mark = p++;
+        mantissa = short_digits(&p, end, mantissa);
+        marks = 1;
+        brief->places = (unsigned)(p - mark - 1);
+    }
+    brief->end = p;
+    brief->mantissa = mantissa;
+    const ptrdiff_t count = p - digits - marks;
+    return count > 0 && count < DIGITS_EXACT && (p == end || (*p != 'e' && *p != 'E'));
 }
 
 static bool scan_decimal(const char *p, const char *end, bool comma, struct decimal *d)
@@ -190,16 +233,28 @@ static bool convert(const struct decimal *d, double *value)
 
 const char *sr_number_scan(const char *text, const char *end, bool comma, double *value)
 {
+    struct brief brief;
     struct decimal d;
 
+    if (scan_brief(text, end, comma, &brief) && brief.mantissa <= (1ULL << 53)) {
+        const double magnitude = (double)(int64_t)brief.mantissa / power_of_ten[brief.places];
+        *value = brief.negative ? -magnitude : magnitude; /* one rounding, as in convert() */
+        return brief.end;
+    }
     return scan_decimal(text, end, comma, &d) && convert(&d, value) ? d.end : NULL;
 }
 
 const char *sr_stamp_scan(const char *text, const char *end, bool comma, int64_t *whole, double *fraction)
 {
+    struct brief brief;
     struct decimal d;
     double value;
 
+    if (scan_brief(text, end, comma, &brief) && brief.places == 0) {
+        *whole = brief.negative ? -(int64_t)brief.mantissa : (int64_t)brief.mantissa;
+        *fraction = 0.0;
+        return brief.end;
+    }
     if (!scan_decimal(text, end, comma, &d))
         return NULL;
     if (d.exact && d.exponent <= 0 && d.exponent >= -DIGITS_EXACT && d.mantissa <= INT64_MAX) {

@@ -282,7 +282,9 @@ static void plain_row(struct scratch *s, const char *p, const char *end)
     scratch_start(s);
     for (size_t i = 0; i < layout->n_wanted; i++) {
         const size_t skip = layout->wanted[i].column - column;
-        if (skip > 0)
+        if (skip == 1 && i > 0 && p < end)
+            p++; /* the field before ended at its delimiter */
+        else if (skip > 0)
             p = skip_fields(p, end, layout->delimiter, skip);
         if (p == NULL)
             return;

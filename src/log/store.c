@@ -5,7 +5,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+<<<<<<< Updated upstream
 #include "log/number.h"
+=======
+#include "support/pages.h"
+>>>>>>> Stashed changes
 
 #define FIRST_ROOM 16384
 #define JUMP_MAX_S 3600.0 /* [s] a longer gap is no gap of a flight: unit or stamp is wrong */
@@ -72,7 +76,19 @@ static bool set_room(struct sr_store *store, size_t room)
 
 bool sr_store_reserve(struct sr_store *store, size_t rows)
 {
-    return rows <= store->room || set_room(store, rows);
+    double **const array[4] = {&store->time_s, &store->rate[0], &store->rate[1], &store->rate[2]};
+
+    if (store->room > 0 || rows == 0)
+        return true;
+    if (rows > SIZE_MAX / sizeof **array[0])
+        return false;
+    for (size_t i = 0; i < 4; i++) {
+        *array[i] = sr_pages_alloc(rows * sizeof **array[i]);
+        if (*array[i] == NULL)
+            return false;
+    }
+    store->room = rows;
+    return true;
 }
 
 /* ---- slow grid ------------------------------------------------------------ */
