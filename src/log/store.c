@@ -5,11 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-<<<<<<< Updated upstream
 #include "log/number.h"
-=======
 #include "support/pages.h"
->>>>>>> Stashed changes
 
 #define FIRST_ROOM 16384
 #define JUMP_MAX_S 3600.0 /* [s] a longer gap is no gap of a flight: unit or stamp is wrong */
