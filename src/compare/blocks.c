@@ -5,12 +5,12 @@
  * the slices are resampled in blocks (Kuensch 1989), with the block length that an
  * AR(1) of the same neighbour correlation asks for (Politis and White 2004).
  */
-#include <gsl/gsl_rng.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
 
 #include "matched.h"
+#include "support/generator.h"
 
 #define DRAWS 500
 #define SEED  20240229UL
@@ -203,18 +203,17 @@ enum sr_status matched_measure(struct matched *m, struct sr_error *err)
 
     struct residuals r = {0, 0, NULL};
     r.u = most > SIZE_MAX / sizeof *r.u / MEASURES ? NULL : malloc(most * MEASURES * sizeof *r.u);
-    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+    gsl_rng rng;
+    const bool started = sr_generator_init(&rng, SEED);
     enum sr_status status = SR_OK;
-    if (r.u == NULL || rng == NULL) {
+    if (r.u == NULL || !started) {
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", most);
     } else {
-        gsl_rng_set(rng, SEED);
         for (size_t f = 0; f < m->count; f++)
             if (!m->flights[f].dropped)
-                measure_flight(m, &m->flights[f], &r, rng);
+                measure_flight(m, &m->flights[f], &r, &rng);
     }
-    if (rng != NULL)
-        gsl_rng_free(rng);
+    sr_generator_release(&rng);
     free(r.u);
     return status;
 }

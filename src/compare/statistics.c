@@ -43,7 +43,9 @@ enum sr_status sr_welch_t(const double *a, size_t na, const double *b, size_t nb
     struct sr_difference d = {.value = gsl_stats_mean(b, 1, nb) - gsl_stats_mean(a, 1, na)};
     d.error = sqrt(va + vb);
     /* Welch and Satterthwaite's degrees of freedom; without any scatter there is nothing to divide by. */
-    d.dof = d.error > 0 ? (va + vb) * (va + vb) / (va * va / (double)(na - 1) + vb * vb / (double)(nb - 1))
+    double share = va / (va + vb),
+           rest = vb / (va + vb); /* their squares do not leave the range of a double */
+    d.dof = d.error > 0 ? 1 / (share * share / (double)(na - 1) + rest * rest / (double)(nb - 1))
                         : (double)(na + nb - 2);
     if (!isfinite(d.value) || !isfinite(d.error))
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "a t test needs finite values");
@@ -52,14 +54,23 @@ enum sr_status sr_welch_t(const double *a, size_t na, const double *b, size_t nb
     return SR_OK;
 }
 
+/* Below so few degrees of freedom a quantile is of the order of 1e80; GSL's search for it does not end below
+ * 0.013, which would end the program. */
+#define DOF_LEAST 0.02
+
+static double t_quantile(double level, double dof)
+{
+    return dof < DOF_LEAST ? INFINITY : gsl_cdf_tdist_Pinv(level, dof);
+}
+
 void sr_difference_finish(struct sr_difference *d)
 {
-    double half = gsl_cdf_tdist_Pinv(0.975, d->dof) * d->error;
+    double half = t_quantile(0.975, d->dof) * d->error;
     d->low = d->value - half;
     d->high = d->value + half;
     if (d->error > 0)
         d->p_value = fmin(1, 2 * gsl_cdf_tdist_Q(fabs(d->value) / d->error, d->dof));
     else
         d->p_value = fabs(d->value) > 0 ? 0 : 1;
-    d->smallest = (gsl_cdf_tdist_Pinv(0.975, d->dof) + gsl_cdf_tdist_Pinv(0.8, d->dof)) * d->error;
+    d->smallest = (t_quantile(0.975, d->dof) + t_quantile(0.8, d->dof)) * d->error;
 }

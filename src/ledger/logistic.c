@@ -221,7 +221,9 @@ enum sr_status sr_logistic_half(const struct sr_logistic *fit, const double *x, 
     if (!(fit->p_value < 1 - level))
         return sr_fail(err, SR_ERR_DATA, NULL, 0,
                        "no relation is shown (p = %.2g), so there is no half-way point", fit->p_value);
-    double floor = fit->log_likelihood - gsl_cdf_chisq_Pinv(level, 1) / 2;
+    /* The chi-square quantile of one degree of freedom is a normal one squared; GSL's own may not converge.
+     */
+    double z = gsl_cdf_ugaussian_Qinv((1 - level) / 2), floor = fit->log_likelihood - z * z / 2;
     double at = -fit->intercept / fit->slope, middle = (at - s.centre) / s.scale;
     *half = (struct sr_interval){at, s.centre + s.scale * end_of(&s, middle, -1, floor),
                                  s.centre + s.scale * end_of(&s, middle, 1, floor)};

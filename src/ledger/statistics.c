@@ -3,6 +3,7 @@
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
+#include <stdbool.h>
 
 void moments_add(struct moments *m, double value)
 {
@@ -37,8 +38,25 @@ double welch_p(const struct moments *a, const struct moments *b)
 
     if (!(v > 0))
         return 1;
-    double dof = v * v / (va * va / (double)(a->count - 1) + vb * vb / (double)(b->count - 1));
+    double share = va / v, rest = vb / v; /* their squares do not leave the range of a double */
+    double dof = 1 / (share * share / (double)(a->count - 1) + rest * rest / (double)(b->count - 1));
     return 2 * gsl_cdf_tdist_Q(fabs(a->mean - b->mean) / sqrt(v), dof);
+}
+
+/*
+ * Quantile of the beta distribution by bisection, the tail counted from above if `upper`. GSL's own inverse
+ * is not used: 2.7's does not converge for some small counts (2 of 260 flights), and then ends the program.
+ */
+static double beta_quantile(double tail, double a, double b, bool upper)
+{
+    double low = 0, high = 1;
+
+    for (int i = 0; i < 2000 && high - low > 1e-14 * high; i++) {
+        double middle = low + (high - low) / 2;
+        bool below = upper ? gsl_cdf_beta_Q(middle, a, b) > tail : gsl_cdf_beta_P(middle, a, b) < tail;
+        *(below ? &low : &high) = middle;
+    }
+    return low + (high - low) / 2;
 }
 
 struct sr_interval share_interval(size_t k, size_t n, double level)
@@ -48,6 +66,6 @@ struct sr_interval share_interval(size_t k, size_t n, double level)
     if (n == 0)
         return (struct sr_interval){NAN, NAN, NAN};
     return (struct sr_interval){hits / (hits + misses),
-                                k == 0 ? 0 : gsl_cdf_beta_Pinv(tail, hits, misses + 1),
-                                k == n ? 1 : gsl_cdf_beta_Qinv(tail, hits + 1, misses)};
+                                k == 0 ? 0 : beta_quantile(tail, hits, misses + 1, false),
+                                k == n ? 1 : beta_quantile(tail, hits + 1, misses, true)};
 }

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Quantiles, and how sure they are: a moving-block bootstrap, since neighbouring slices are alike. */
 #include "stillrow/wobble.h"
+#include "support/generator.h"
 
-#include <gsl/gsl_rng.h>
 #include <gsl/gsl_sort.h>
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
@@ -111,15 +111,15 @@ enum sr_status sr_bootstrap_quantile(const double *x, size_t n, double q, double
     size_t *rank = calloc(n, sizeof *rank);
     uint32_t *counts = calloc(n, sizeof *counts);
     double *drawn = malloc(draws * sizeof *drawn);
-    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-    if (sorted == NULL || order == NULL || rank == NULL || counts == NULL || drawn == NULL || rng == NULL) {
+    gsl_rng rng;
+    const bool started = sr_generator_init(&rng, BOOTSTRAP_SEED);
+    if (sorted == NULL || order == NULL || rank == NULL || counts == NULL || drawn == NULL || !started) {
         sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for a bootstrap over %zu values", n);
         goto done;
     }
 
-    gsl_rng_set(rng, BOOTSTRAP_SEED);
     rank_all(x, n, order, rank);
-    struct resampler r = {rng, n, (size_t)ceil(cbrt((double)n)), sorted, rank, counts};
+    struct resampler r = {&rng, n, (size_t)ceil(cbrt((double)n)), sorted, rank, counts};
     for (size_t i = 0; i < draws; i++)
         drawn[i] = draw_quantile(&r, q);
     gsl_sort(drawn, 1, draws);
@@ -129,8 +129,7 @@ enum sr_status sr_bootstrap_quantile(const double *x, size_t n, double q, double
     status = SR_OK;
 
 done:
-    if (rng != NULL)
-        gsl_rng_free(rng);
+    sr_generator_release(&rng);
     free(drawn);
     free(counts);
     free(rank);
