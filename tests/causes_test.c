@@ -85,10 +85,7 @@ static void run_seeds(enum cause_case which)
         assert_int_equal(cause_case_run(which, seed, &r), 0);
         if (!r.right)
             print_error("%s, seed %u: %s\n", cause_case_name(which), (unsigned)seed, r.detail);
-        assert_false(r.false_call);
-        assert_true(r.cause && r.order && r.time);
-        /* Left open is not wrong: motors may be too alike. The table counts how often. */
-        assert_true(r.motor || r.motor_unsaid);
+        assert_true(r.right);
     }
 }
 

@@ -32,7 +32,7 @@ struct case_result {
     /* Its parts; true where the case does not ask. */
     bool cause, order, motor, time;
     bool false_call;   /* some line was called order, folded or fixed and is not */
-    bool motor_unsaid; /* the motor was left open (which is not right, but not wrong) */
+    bool motor_unsaid; /* the motor was left open: right only where another turns within 0.3 % of its speed */
     double ringing,
         lines;        /* true shares of a mode's ringing and of the motors' lines, where a case needs them */
     char detail[400]; /* the flight and what was found, for reading */
