@@ -197,7 +197,7 @@ static void measure_flight(const struct matched *m, struct matched_flight *f, st
 
 enum sr_status matched_measure(struct matched *m, struct sr_error *err)
 {
-    size_t most = 0;
+    size_t most = 1; /* malloc(0) may be NULL, which is no lack of memory */
     for (size_t f = 0; f < m->count; f++)
         most = m->flights[f].n > most ? m->flights[f].n : most;
 

@@ -199,18 +199,21 @@ static void add_units(struct sr_name *name, const struct names *units)
     }
 }
 
-static void read_units(const struct sr_head *head, struct sr_csv *csv, struct sr_header *header,
+/* A row of units right below the header, if there is one. false: out of memory. */
+static bool read_units(const struct sr_head *head, struct sr_csv *csv, struct sr_header *header,
                        struct names *names)
 {
     struct sr_csv_span span;
 
-    if (!row_at(head, csv, header->start, names, &span) || span.columns == 0 ||
-        names->count > header->count || !is_units_row(names))
-        return;
+    if (!row_at(head, csv, header->start, names, &span))
+        return false;
+    if (span.columns == 0 || names->count > header->count || !is_units_row(names))
+        return true;
     add_units(header->name, names);
     header->units_line = header->start_line;
     header->start += span.used;
     header->start_line += span.lines;
+    return true;
 }
 
 /* Hand the names over to the header. */
@@ -296,8 +299,7 @@ static enum sr_status find_named(struct sr_header *header, const struct search *
             header->start = at + span.used;
             header->start_line = line + span.lines;
             take_names(header, &names);
-            read_units(head, csv, header, &names);
-            status = names.failed ? SR_ERR_MEMORY : SR_OK;
+            status = read_units(head, csv, header, &names) ? SR_OK : SR_ERR_MEMORY;
             break;
         }
         remember(search->closest, &names, line);

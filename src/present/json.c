@@ -84,18 +84,51 @@ void sr_json_add(json_t *array, json_t *value, bool *failed)
         *failed = true;
 }
 
+/* The text of a value as it comes. json_dumps() is not used: jansson 2.14's goes on where its own buffer
+ * could not grow, and gives back a text with a hole in it. */
+struct sink {
+    char *data;
+    size_t size, room;
+    bool failed;
+};
+
+static int take(const char *data, size_t size, void *context)
+{
+    struct sink *sink = context;
+
+    if (sink->failed || size > SIZE_MAX / 2 - sink->size) {
+        sink->failed = true;
+        return -1;
+    }
+    if (sink->size + size > sink->room) {
+        const size_t room = 2 * (sink->size + size) + 4096;
+        char *grown = realloc(sink->data, room);
+        if (grown == NULL) {
+            sink->failed = true;
+            return -1;
+        }
+        sink->data = grown;
+        sink->room = room;
+    }
+    memcpy(sink->data + sink->size, data, size);
+    sink->size += size;
+    return 0;
+}
+
 enum sr_status sr_json_write(FILE *out, json_t *root, bool failed, struct sr_error *err)
 {
-    char *text = NULL;
+    struct sink sink = {.failed = failed || root == NULL};
 
-    if (!failed && root != NULL)
-        text = json_dumps(root, JSON_COMPACT | JSON_REAL_PRECISION(6));
+    if (!sink.failed && json_dump_callback(root, take, &sink, JSON_COMPACT | JSON_REAL_PRECISION(6)) != 0)
+        sink.failed = true;
     json_decref(root);
-    if (text == NULL)
+    if (!sink.failed) {
+        fwrite(sink.data, 1, sink.size, out);
+        fputc('\n', out);
+    }
+    free(sink.data);
+    if (sink.failed)
         return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory while writing JSON");
-    fputs(text, out);
-    fputc('\n', out);
-    free(text);
     return ferror(out) ? sr_fail(err, SR_ERR_WRITE, NULL, 0, "cannot write JSON") : SR_OK;
 }
 
