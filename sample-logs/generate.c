@@ -89,7 +89,10 @@ static void row_heron(const struct sim_samples *s, size_t i, FILE *out)
 static void describe_dipper(struct sim_flight *f, int number)
 {
     (void)number;
+    static const double offset[SIM_MOTORS] = {0.014, -0.011, 0.024, -0.02};
     f->seed = 20260621;
+    for (int k = 0; k < SIM_MOTORS; k++)
+        f->motor_offset[k] = offset[k];
     f->flight_s = 24;
     f->profile = SIM_CHASE;
     f->hover_throttle = 0.41;

@@ -29,8 +29,10 @@ enum sr_speed_source {
 
 /* A track: where one peak's line lies in each slice. */
 struct sr_track {
-    double *hz;                        /* [slices] [Hz], NAN where it does not stand out */
-    double *wobble_px;                 /* [slices] [px RMS] of the line in that slice */
+    double *hz;         /* [slices] [Hz], NAN where it does not stand out */
+    double *wobble_px;  /* [slices] [px RMS] of the line in that slice */
+    double crossing_hz; /* [Hz] where an order drives a resonance, 0: nowhere */
+    double *plain_px;   /* [slices] [px RMS] the line without that resonance: what its speed accounts for */
     double motor_share[SR_MOTORS_MAX]; /* of its energy, by motor, sums to 1; all 0 where it cannot be told */
 };
 

@@ -181,7 +181,8 @@ static enum sr_status describe(struct sr_peak *peak, struct sr_track *track, str
 {
     const struct sr_pick *pick = &w->picks.pick[p];
     struct sr_motor_shares *shares = &w->shares[p];
-    struct sr_case c = {pick, &w->speeds, &w->gram, causes, shares, w->rig->build.blades, 0, 0, 1};
+    struct sr_case c = {pick, &w->speeds, &w->gram, causes, shares, w->rig->build.blades,
+                        0,    0,          w->view,  0,      1};
     enum sr_status status =
         sr_motors_split(shares, &w->gram, &w->speeds, w->slices, pick->order, 0, w->slices->count, err);
 
@@ -195,12 +196,19 @@ static enum sr_status describe(struct sr_peak *peak, struct sr_track *track, str
         if (w->speeds.source == SR_SPEED_THROTTLE)
             relate(&c, w);
     }
+    if (peak->cause == SR_CAUSE_ORDER) {
+        status = sr_crossing_find(&c, &c.crossing_hz, track->plain_px, err);
+        if (status != SR_OK)
+            return status;
+        track->crossing_hz = c.crossing_hz;
+    }
     if (peak->cause == SR_CAUSE_FOLDED)
         c.alias_gain = gain_ratio(w->view, peak->axis, peak->true_hz, peak->hz);
     sr_evidence_write(peak, &c);
     for (size_t i = 0; i < w->slices->count; i++) {
         track->hz[i] = pick->centre_hz[i];
         track->wobble_px[i] = sqrt(fmax(pick->energy[i], 0));
+        track->plain_px[i] = track->crossing_hz > 0 ? sqrt(track->plain_px[i]) : track->wobble_px[i];
     }
     return SR_OK;
 }
@@ -222,14 +230,15 @@ static size_t rank(const struct work *w, size_t order[SR_PEAKS_MAX])
 
 static enum sr_status allocate_tracks(struct sr_causes *causes, size_t count, struct sr_error *err)
 {
-    double *block = calloc(causes->slices, 2 * (count + 1) * sizeof *block);
+    double *block = calloc(causes->slices, 3 * (count + 1) * sizeof *block);
     if (block == NULL)
         return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", causes->slices);
     causes->n_tracks = count;
     /* One block, owned through the first track. */
     for (size_t t = 0; t == 0 || t < count; t++) {
-        causes->tracks[t].hz = block + 2 * t * causes->slices;
-        causes->tracks[t].wobble_px = block + (2 * t + 1) * causes->slices;
+        causes->tracks[t].hz = block + 3 * t * causes->slices;
+        causes->tracks[t].wobble_px = causes->tracks[t].hz + causes->slices;
+        causes->tracks[t].plain_px = causes->tracks[t].wobble_px + causes->slices;
     }
     return SR_OK;
 }

@@ -107,10 +107,10 @@ static void add_slice(struct fit *fit, size_t order, size_t i)
         double *shape = fit->shape + m * bins;
         draw_shape(fit, i, m + 1, f0, low, high, shape);
         for (size_t k = low; k <= high; k++)
-            e->line[m] += shape[k] * excess[k] / sum;
+            e->line[m] += shape[k] * excess[k];
         for (size_t n = 0; n <= m; n++)
             for (size_t k = low; k <= high; k++)
-                e->shapes[m][n] += shape[k] * fit->shape[n * bins + k];
+                e->shapes[m][n] += sum * shape[k] * fit->shape[n * bins + k];
     }
 }
 

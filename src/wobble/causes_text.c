@@ -8,9 +8,7 @@
 
 #include "causes.h"
 
-#define CROSSING_TIMES 4.0 /* how much stronger than usual a line must be at one frequency to say so */
-#define CROSSING_BINS  4.0 /* slices within this many bins are "at one frequency" */
-#define SLICES_LEAST   3
+#define SLICES_LEAST 3
 
 /* Append, cut at the end of the field. */
 static void say(char *text, const char *format, ...)
@@ -61,37 +59,6 @@ static double ratio_spread(const struct sr_case *c)
     return sqrt(fmax(square / (double)n - mean * mean, 0)) / mean;
 }
 
-/* Where a moving line is far stronger than its speed accounts for; 0: nowhere. Force goes with speed^2. */
-static double crossing_hz(const struct sr_case *c)
-{
-    const struct sr_pick *pick = c->pick;
-    const struct sr_speeds *s = c->speeds;
-    double best = 0, best_hz = 0, all = 0;
-    size_t n = 0;
-
-    for (size_t i = 0; i < c->gram->slices; i++) {
-        double sum = 0, centre = pick->centre_hz[i];
-        size_t near = 0;
-        if (!s->known[i] || isnan(centre))
-            continue;
-        for (size_t j = 0; j < c->gram->slices; j++) {
-            if (!s->known[j] || !(fabs(pick->centre_hz[j] - centre) <= CROSSING_BINS * c->gram->bin_hz))
-                continue;
-            sum += pick->energy[j] / pow(s->mean[j * s->channels], 4);
-            near++;
-        }
-        all += pick->energy[i] / pow(s->mean[i * s->channels], 4);
-        n++;
-        if (near >= SLICES_LEAST && sum / (double)near > best) {
-            best = sum / (double)near;
-            best_hz = centre;
-        }
-    }
-    /* Against the rest: the mean over all holds the strong ones too, so this asks for a little more. */
-    return n >= 3 * SLICES_LEAST && best * (double)n > CROSSING_TIMES * all ? best_hz : 0;
-}
-
-/* "3 x motor speed", and whose. */
 static void say_multiple(char *text, const struct sr_case *c, double order)
 {
     double most = 0;
@@ -130,7 +97,7 @@ static void say_related(char *text, const struct sr_case *c)
 
 static void say_order(char *text, const struct sr_case *c, double order)
 {
-    double spread = ratio_spread(c), crossing = crossing_hz(c);
+    double spread = ratio_spread(c);
     bool throttle = c->speeds->source == SR_SPEED_THROTTLE;
 
     if (throttle)
@@ -142,8 +109,8 @@ static void say_order(char *text, const struct sr_case *c, double order)
             throttle ? "that" : "speed",
             100 * c->speeds->spread * (throttle && c->pick->channel == 1 ? 2 : 1));
     say_related(text, c);
-    if (crossing > 0)
-        say(text, "; strongest at %.0f Hz", crossing);
+    if (c->crossing_hz > 0)
+        say(text, "; far stronger where it crosses %.0f Hz: something resonates there", c->crossing_hz);
     say_source(text, c, order);
 }
 

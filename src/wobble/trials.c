@@ -8,11 +8,13 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define QUANTILE    0.95 /* as the score */
-#define LISTED_MAX  (SR_PEAKS_MAX + SR_MOTORS_MAX + SR_MODES_MAX + 1)
-#define SHUTTER     0.5 /* of the frame period: a 180 degree shutter */
-#define PROPS_OFF   "props off before you touch a motor or run it on the bench"
-#define WORTH_STOPS 0.1 /* a longer exposure by less than this is the same one */
+#define QUANTILE         0.95 /* as the score */
+#define LISTED_MAX       (2 * SR_PEAKS_MAX + SR_MOTORS_MAX + SR_MODES_MAX + 1)
+#define SHUTTER          0.5 /* of the frame period: a 180 degree shutter */
+#define PROPS_OFF        "props off before you touch a motor or run it on the bench"
+#define CROSSED_LEAST_HZ 6.0 /* a fixed line this near to a crossing is what is crossed */
+#define CROSSED_PART     0.05
+#define WORTH_STOPS      0.1 /* a longer exposure by less than this is the same one */
 
 struct bench {
     const struct sr_score *score;
@@ -117,13 +119,53 @@ static void take_out(struct bench *b, const double part[SR_PEAKS_MAX])
     }
 }
 
+/* Whether a fixed line is the resonance that another line drives when it crosses it. */
+static bool is_crossed(const struct bench *b, size_t fixed)
+{
+    double hz = b->score->peaks[fixed].hz;
+    for (size_t t = 0; t < b->causes->n_tracks; t++) {
+        double crossing = b->causes->tracks[t].crossing_hz;
+        if (crossing > 0 && fabs(crossing - hz) <= fmax(CROSSED_LEAST_HZ, CROSSED_PART * hz))
+            return true;
+    }
+    return false;
+}
+
+/* An order without the resonance it drives, and that resonance's own ringing gone too. */
+static enum sr_status try_crossings(struct bench *b, struct sr_error *err)
+{
+    enum sr_status status = SR_OK;
+    for (size_t t = 0; t < b->causes->n_tracks && status == SR_OK; t++) {
+        const struct sr_track *track = &b->causes->tracks[t];
+        if (!(track->crossing_hz > 0))
+            continue;
+        double part[SR_PEAKS_MAX] = {0};
+        for (size_t f = 0; f < b->causes->n_tracks; f++)
+            part[f] = b->score->peaks[f].cause == SR_CAUSE_FIXED && is_crossed(b, f) ? 1 : 0;
+        take_out(b, part);
+        for (size_t i = 0; i < b->slices->count; i++) {
+            double px = track->wobble_px[i], plain = track->plain_px[i];
+            b->px[i] = sqrt(fmax(b->px[i] * b->px[i] - px * px + plain * plain, 0));
+        }
+        struct sr_trial *trial = add_trial(b, SR_TRIAL_REMOVE);
+        trial->peak = (int)t;
+        snprintf(
+            trial->what, sizeof trial->what,
+            "stiffen, damp or shift what resonates at %.0f Hz when the motors pass it: arm, plate, mount or "
+            "camera",
+            track->crossing_hz);
+        status = settle(b, trial, b->score->threshold_px, err);
+    }
+    return status;
+}
+
 static enum sr_status try_removals(struct bench *b, struct sr_error *err)
 {
     enum sr_status status = SR_OK;
     for (size_t t = 0; t < b->causes->n_tracks && status == SR_OK; t++) {
         const struct sr_peak *peak = &b->score->peaks[t];
         double part[SR_PEAKS_MAX] = {0};
-        if (peak->cause == SR_CAUSE_BROADBAND)
+        if (peak->cause == SR_CAUSE_BROADBAND || (peak->cause == SR_CAUSE_FIXED && is_crossed(b, t)))
             continue;
         struct sr_trial *trial = add_trial(b, SR_TRIAL_REMOVE);
         trial->peak = (int)t;
@@ -284,6 +326,8 @@ enum sr_status sr_trials_make(struct sr_trial *trials, size_t *count, const stru
     *b = (struct bench){
         .score = score, .causes = causes, .slices = slices, .view = view, .rig = rig, .px = px};
     status = try_removals(b, err);
+    if (status == SR_OK)
+        status = try_crossings(b, err);
     if (status == SR_OK)
         status = try_motors(b, err);
     if (status == SR_OK)
