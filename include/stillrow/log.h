@@ -42,7 +42,12 @@ struct sr_log_options {
     double speed_scale; /* motor speed column times this is rpm (or electrical rpm); 0 or 1: as written */
     double idle_throttle; /* [fraction] below this the craft is taken to stand; 0: default 0.1 */
     bool plain_path; /* true (default): quote-free files may take the fast path; the result is the same */
-    /* Called now and then on long reads, or NULL. done, total [bytes]; total 0: unknown. */
+    size_t jobs; /* threads that read, the caller's own among them; 0: as many as processors are online, at
+                    most 8; sr_log_options_init() says 1, no other thread. The result is the same. */
+    /*
+     * Called now and then on long reads, or NULL. done, total [bytes]; total 0: unknown.
+     * With several threads it may be called in any of them, one call at a time.
+     */
     void (*progress)(void *context, uint64_t done, uint64_t total);
     void *progress_context;
 };
@@ -131,7 +136,7 @@ struct sr_log {
     uint64_t fingerprint; /* of the kept samples (64-bit FNV-1a by words): the same flight, the same one */
 };
 
-/* "Work everything out": all NULL, 0 or NAN, plain_path true. */
+/* "Work everything out": all NULL, 0 or NAN, plain_path true, jobs 1. */
 void sr_log_options_init(struct sr_log_options *options);
 
 /*

@@ -9,7 +9,7 @@
 
 void sr_log_options_init(struct sr_log_options *options)
 {
-    *options = (struct sr_log_options){.from_s = NAN, .to_s = NAN, .plain_path = true};
+    *options = (struct sr_log_options){.from_s = NAN, .to_s = NAN, .plain_path = true, .jobs = 1};
 }
 
 bool sr_log_note(struct sr_log *log, const char *format, ...)

@@ -24,8 +24,8 @@ static struct axis_range range_of(const double *x, size_t n)
     double squares = 0.0;
 
     for (size_t i = 0; i < n; i++) {
-        range.low = fmin(range.low, x[i]);
-        range.high = fmax(range.high, x[i]);
+        range.low = x[i] < range.low ? x[i] : range.low;
+        range.high = x[i] > range.high ? x[i] : range.high;
         range.mean += x[i];
         squares += x[i] * x[i];
     }

@@ -7,48 +7,16 @@
 #include <sys/stat.h>
 
 #include "log/airborne.h"
-#include "log/header.h"
-#include "log/layout.h"
 #include "log/note.h"
 #include "log/number.h"
 #include "log/quality.h"
-#include "log/rows.h"
-#include "log/spec.h"
-#include "log/store.h"
+#include "log/reader.h"
 #include "log/timebase.h"
 #include "stillrow/log.h"
 
-#define BLOCK_BYTES   ((size_t)1 << 20) /* read at a time; also the longest row */
-#define BINARY_LOOK   65536             /* bytes that are looked at for zeros */
-#define RATE_ASK_LOW  1.0               /* [Hz] of sample_rate_hz */
+#define BINARY_LOOK   65536 /* bytes that are looked at for zeros */
+#define RATE_ASK_LOW  1.0   /* [Hz] of sample_rate_hz */
 #define RATE_ASK_HIGH 1e6
-
-/* A read in progress. */
-struct reader {
-    FILE *stream;
-    const struct sr_log_options *options;
-    struct sr_spec spec;
-    struct sr_log log; /* what is being made */
-    struct sr_error *err;
-    char *block; /* [2 * BLOCK_BYTES] */
-    size_t size; /* bytes in it */
-    bool ended;  /* the stream has */
-    uint64_t done;
-    uint64_t total; /* [bytes] 0: unknown */
-    size_t line;    /* [1-based] of the block's first byte */
-    struct sr_header header;
-    struct sr_layout layout;
-    struct sr_csv csv;
-    bool csv_made;
-    bool quoted; /* a quote was met: libcsv reads from here on */
-    struct sr_rows rows;
-    struct sr_store store;
-};
-
-static enum sr_status no_memory(const struct reader *reader)
-{
-    return sr_fail(reader->err, SR_ERR_MEMORY, reader->log.name, 0, "out of memory");
-}
 
 static enum sr_status check_options(const struct sr_log_options *options, struct sr_error *err)
 {
@@ -79,42 +47,8 @@ static enum sr_status check_options(const struct sr_log_options *options, struct
     return SR_OK;
 }
 
-/* Zeros behind the last row: what a card keeps of a recorder that lost power. */
-static void drop_zeros(struct reader *reader)
-{
-    while (reader->size > 0 && reader->block[reader->size - 1] == '\0')
-        reader->size--;
-}
-
-/* Fill the block up to `room` bytes, as far as the stream goes. */
-static enum sr_status fill(struct reader *reader, size_t room)
-{
-    while (reader->size < room && !reader->ended) {
-        errno = 0;
-        const size_t got = fread(reader->block + reader->size, 1, room - reader->size, reader->stream);
-        reader->size += got;
-        reader->done += got;
-        if (ferror(reader->stream))
-            return sr_fail(reader->err, SR_ERR_READ, reader->log.name, 0, "cannot read: %s",
-                           strerror(errno != 0 ? errno : EIO));
-        reader->ended = got == 0 || feof(reader->stream);
-    }
-    if (reader->ended)
-        drop_zeros(reader);
-    if (reader->options->progress != NULL)
-        reader->options->progress(reader->options->progress_context, reader->done, reader->total);
-    return SR_OK;
-}
-
-/* Drop the first `used` bytes of the block. */
-static void consume(struct reader *reader, size_t used)
-{
-    memmove(reader->block, reader->block + used, reader->size - used);
-    reader->size -= used;
-}
-
 /* Is it text at all? A mark of byte order is dropped. */
-static enum sr_status check_text(struct reader *reader)
+static enum sr_status check_text(struct sr_reader *reader)
 {
     const char *name = reader->log.name;
     const char *text = reader->block;
@@ -130,18 +64,12 @@ static enum sr_status check_text(struct reader *reader)
             reader->err, SR_ERR_FORMAT, name, 0,
             "a binary file, not text: export the flight as CSV with the recorder's own tool first");
     if (reader->size >= 3 && memcmp(text, "\xEF\xBB\xBF", 3) == 0)
-        consume(reader, 3);
+        sr_reader_consume(reader, 3);
     return SR_OK;
 }
 
-static enum sr_status too_long(const struct reader *reader)
-{
-    return sr_fail(reader->err, SR_ERR_FORMAT, reader->log.name, reader->line,
-                   "a line of more than %zu bytes: this is no CSV log from here on", BLOCK_BYTES);
-}
-
 /* Room for the rows that a file of known size must have; rows get longer as times get more digits. */
-static bool reserve(struct reader *reader)
+static bool reserve(struct sr_reader *reader)
 {
     const double row_bytes = reader->layout.row_bytes;
 
@@ -151,13 +79,13 @@ static bool reserve(struct reader *reader)
 }
 
 /* Understand the head of the file: header, columns, units. */
-static enum sr_status read_head(struct reader *reader)
+static enum sr_status read_head(struct sr_reader *reader)
 {
     const struct sr_log_options *options = reader->options;
     const bool counted = options->sample_rate_hz > 0.0;
     double seconds;
 
-    enum sr_status status = fill(reader, BLOCK_BYTES);
+    enum sr_status status = sr_reader_fill(reader, SR_BLOCK_BYTES, reader->err);
     if (status == SR_OK)
         status = check_text(reader);
     if (status != SR_OK)
@@ -171,7 +99,7 @@ static enum sr_status read_head(struct reader *reader)
                                                  ? '\r'
                                                  : '\n'};
     if (!reader->ended && memchr(reader->block, head.line_end, reader->size) == NULL)
-        return too_long(reader);
+        return sr_reader_too_long(reader);
     status = sr_header_find(&reader->header, &head, &reader->spec, counted, reader->err);
     if (status == SR_OK)
         status = sr_layout_make(&reader->layout, &reader->log, &head, &reader->header, counted, reader->err);
@@ -181,51 +109,16 @@ static enum sr_status read_head(struct reader *reader)
     if (status != SR_OK)
         return status;
     if (!sr_csv_init(&reader->csv, reader->layout.delimiter, reader->layout.line_end))
-        return no_memory(reader);
+        return sr_reader_no_memory(reader);
     reader->csv_made = true;
     sr_store_init(&reader->store, &reader->layout, counted ? 1.0 / options->sample_rate_hz : seconds);
-    consume(reader, reader->layout.start);
+    sr_reader_consume(reader, reader->layout.start);
     reader->line = reader->layout.line;
-    return reserve(reader) ? SR_OK : no_memory(reader);
-}
-
-/* The rows that are whole in the block. */
-static enum sr_status read_block(struct reader *reader)
-{
-    size_t used;
-
-    reader->quoted =
-        reader->quoted || !reader->options->plain_path || memchr(reader->block, '"', reader->size) != NULL;
-    if (!sr_rows_read(&reader->rows, &reader->layout, reader->quoted ? &reader->csv : NULL, reader->block,
-                      reader->size, reader->ended, 0, &used))
-        return no_memory(reader);
-    const enum sr_status status =
-        sr_store_add(&reader->store, &reader->rows, reader->line, reader->log.name, reader->err);
-    if (status != SR_OK)
-        return status;
-    reader->line += reader->rows.lines;
-    consume(reader, used);
-    drop_zeros(reader);
-    return reader->size >= BLOCK_BYTES ? too_long(reader) : SR_OK;
-}
-
-static enum sr_status read_body(struct reader *reader)
-{
-    enum sr_status status = SR_OK;
-
-    for (;;) {
-        status = read_block(reader);
-        if (status != SR_OK || reader->ended)
-            break;
-        status = fill(reader, 2 * BLOCK_BYTES);
-        if (status != SR_OK)
-            break;
-    }
-    return status != SR_OK ? status : sr_store_finish(&reader->store, reader->log.name, reader->err);
+    return reserve(reader) ? SR_OK : sr_reader_no_memory(reader);
 }
 
 /* Enough good rows? */
-static enum sr_status check_rows(struct reader *reader)
+static enum sr_status check_rows(struct sr_reader *reader)
 {
     const struct sr_store *store = &reader->store;
     const char *name = reader->log.name;
@@ -243,7 +136,7 @@ static enum sr_status check_rows(struct reader *reader)
 }
 
 /* What was dropped goes into the notes. */
-static enum sr_status note_drops(struct reader *reader)
+static enum sr_status note_drops(struct sr_reader *reader)
 {
     const struct sr_store *store = &reader->store;
     struct sr_log *log = &reader->log;
@@ -269,11 +162,11 @@ static enum sr_status note_drops(struct reader *reader)
     if (ok && reader->options->sample_rate_hz > 0.0)
         ok = sr_log_note(log, "rows are counted at the %g Hz given: a lost row would not be seen",
                          reader->options->sample_rate_hz);
-    return ok ? SR_OK : no_memory(reader);
+    return ok ? SR_OK : sr_reader_no_memory(reader);
 }
 
 /* From kept rows to the finished log. */
-static enum sr_status finish(struct reader *reader)
+static enum sr_status finish(struct sr_reader *reader)
 {
     struct sr_log *log = &reader->log;
     struct sr_store *store = &reader->store;
@@ -301,22 +194,22 @@ static enum sr_status finish(struct reader *reader)
     return status;
 }
 
-static enum sr_status read_all(struct reader *reader, const char *name)
+static enum sr_status read_all(struct sr_reader *reader, const char *name)
 {
     struct stat info;
     enum sr_status status;
 
     reader->log.name = strdup(name);
-    reader->block = malloc(2 * BLOCK_BYTES);
+    reader->block = malloc(2 * SR_BLOCK_BYTES);
     if (reader->log.name == NULL || reader->block == NULL)
-        return no_memory(reader);
+        return sr_reader_no_memory(reader);
     if (fstat(fileno(reader->stream), &info) == 0 && S_ISREG(info.st_mode))
         reader->total = (uint64_t)info.st_size;
     status = sr_spec_read(&reader->spec, reader->options->columns, reader->err);
     if (status == SR_OK)
         status = read_head(reader);
     if (status == SR_OK)
-        status = read_body(reader);
+        status = sr_reader_body(reader);
     return status == SR_OK ? finish(reader) : status;
 }
 
@@ -325,7 +218,7 @@ enum sr_status sr_log_read_stream(struct sr_log *log, FILE *stream, const char *
 {
     struct sr_log_options defaults;
     sr_log_options_init(&defaults);
-    struct reader reader = {
+    struct sr_reader reader = {
         .stream = stream, .options = options != NULL ? options : &defaults, .err = err, .line = 1};
     enum sr_status status = check_options(reader.options, err);
 
@@ -336,6 +229,7 @@ enum sr_status sr_log_read_stream(struct sr_log *log, FILE *stream, const char *
     if (plain == (locale_t)0)
         return sr_fail(err, SR_ERR_MEMORY, name, 0, "out of memory");
     const locale_t before = uselocale(plain);
+    reader.locale = plain;
 
     status = read_all(&reader, name);
 

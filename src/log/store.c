@@ -125,8 +125,10 @@ static bool slow_add(struct sr_slow *slow, double time_s, const double *value)
             continue;
         slow->sum[c][cell] += value[c];
         slow->count[c][cell]++;
-        slow->low[c] = fmin(slow->low[c], value[c]);
-        slow->high[c] = fmax(slow->high[c], value[c]);
+        if (value[c] < slow->low[c])
+            slow->low[c] = value[c];
+        if (value[c] > slow->high[c])
+            slow->high[c] = value[c];
     }
     return true;
 }
@@ -153,7 +155,7 @@ static double time_of(struct sr_store *store, const struct sr_row *row)
     time = sr_stamp_difference(row->whole, row->fraction, store->first_whole, store->first_fraction) *
                store->seconds +
            store->wrapped_s;
-    if (store->count == 0 || row->whole < 0)
+    if (store->count == 0 || row->whole < 0 || time >= store->time_s[store->count - 1])
         return time;
 
     /* A 32-bit counter that went from near its top to near 0 went on by 2^32. */

@@ -1,0 +1,129 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "support/ordered.h"
+
+#include <pthread.h>
+#include <signal.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+#define THREADS_MOST 8
+
+/* Items are numbered as they are taken; item i is in slot i % slots. */
+struct run {
+    const struct sr_ordered *of;
+    pthread_mutex_t lock;
+    pthread_cond_t changed;
+    uint64_t taken; /* items so far */
+    uint64_t given;
+    bool *done; /* [slots] its item is worked on, and waits to be handed on */
+    bool taking, giving;
+    bool ended; /* no more items */
+    bool stop;  /* no more are wanted */
+};
+
+/* Hand on the item whose turn it is. Called and left with the lock held. */
+static void give_one(struct run *run)
+{
+    const size_t slot = (size_t)(run->given % run->of->slots);
+
+    run->giving = true;
+    pthread_mutex_unlock(&run->lock);
+    const bool more = run->of->give(run->of->context, slot);
+    pthread_mutex_lock(&run->lock);
+    run->giving = false;
+    run->done[slot] = false;
+    run->given++;
+    run->stop = run->stop || !more;
+    pthread_cond_broadcast(&run->changed);
+}
+
+/* Take an item and work on it. Called and left with the lock held. */
+static void take_one(struct run *run)
+{
+    const size_t slot = (size_t)(run->taken % run->of->slots);
+
+    run->taking = true;
+    pthread_mutex_unlock(&run->lock);
+    const bool got = run->of->take(run->of->context, slot);
+    pthread_mutex_lock(&run->lock);
+    run->taking = false;
+    run->ended = !got;
+    run->taken += got;
+    pthread_cond_broadcast(&run->changed);
+    if (!got)
+        return;
+    pthread_mutex_unlock(&run->lock);
+    run->of->work(run->of->context, slot);
+    pthread_mutex_lock(&run->lock);
+    run->done[slot] = true;
+    pthread_cond_broadcast(&run->changed);
+}
+
+/* What every thread does; handing on comes first, so that slots get free. */
+static void *serve(void *context)
+{
+    struct run *run = context;
+
+    pthread_mutex_lock(&run->lock);
+    while (!run->stop && !(run->ended && run->given == run->taken)) {
+        const bool may_take = !run->ended && !run->taking && run->taken - run->given < run->of->slots;
+        if (!run->giving && run->done[run->given % run->of->slots])
+            give_one(run);
+        else if (may_take)
+            take_one(run);
+        else
+            pthread_cond_wait(&run->changed, &run->lock);
+    }
+    pthread_mutex_unlock(&run->lock);
+    return NULL;
+}
+
+/* Start up to `count` threads; returns how many there are. */
+static size_t start(struct run *run, pthread_t *thread, size_t count)
+{
+    sigset_t all, before;
+    size_t started = 0;
+
+    sigfillset(&all);
+    if (count == 0 || pthread_sigmask(SIG_SETMASK, &all, &before) != 0)
+        return 0;
+    while (started < count && pthread_create(&thread[started], NULL, serve, run) == 0)
+        started++;
+    pthread_sigmask(SIG_SETMASK, &before, NULL);
+    return started;
+}
+
+bool sr_ordered_run(const struct sr_ordered *ordered)
+{
+    struct run run = {.of = ordered};
+    const size_t helpers = ordered->threads > 1 ? ordered->threads - 1 : 0;
+    pthread_t *thread = helpers > 0 ? calloc(helpers, sizeof *thread) : NULL;
+    bool ok = false;
+
+    run.done = calloc(ordered->slots, sizeof *run.done);
+    if (run.done == NULL || pthread_mutex_init(&run.lock, NULL) != 0)
+        goto free_all;
+    if (pthread_cond_init(&run.changed, NULL) != 0)
+        goto destroy_lock;
+    ok = true;
+    const size_t started = start(&run, thread, thread != NULL ? helpers : 0);
+    serve(&run);
+    for (size_t i = 0; i < started; i++)
+        pthread_join(thread[i], NULL);
+    pthread_cond_destroy(&run.changed);
+
+destroy_lock:
+    pthread_mutex_destroy(&run.lock);
+free_all:
+    free(run.done);
+    free(thread);
+    return ok;
+}
+
+size_t sr_ordered_threads(void)
+{
+    const long online = sysconf(_SC_NPROCESSORS_ONLN);
+
+    return online < 1 ? 1 : online > THREADS_MOST ? THREADS_MOST : (size_t)online;
+}
