@@ -23,6 +23,7 @@
 
 /* Normal equations of the shares: shapes against shapes, shapes against the line. */
 struct equations {
+    double level;                                /* [px^2] of the line in the slice */
     double shapes[SR_MOTORS_MAX][SR_MOTORS_MAX]; /* [m][n], n <= m */
     double line[SR_MOTORS_MAX];
 };
@@ -103,23 +104,24 @@ static void add_slice(struct fit *fit, size_t order, size_t i)
     if (!(sum > floor))
         return;
     struct equations *e = &fit->slice[fit->used++];
+    e->level = sum;
     for (size_t m = 0; m < fit->motors; m++) {
         double *shape = fit->shape + m * bins;
         draw_shape(fit, i, m + 1, f0, low, high, shape);
         for (size_t k = low; k <= high; k++)
-            e->line[m] += shape[k] * excess[k];
+            e->line[m] += shape[k] * excess[k] / sum;
         for (size_t n = 0; n <= m; n++)
             for (size_t k = low; k <= high; k++)
-                e->shapes[m][n] += sum * shape[k] * fit->shape[n * bins + k];
+                e->shapes[m][n] += shape[k] * fit->shape[n * bins + k];
     }
 }
 
-static void add_equations(struct equations *sum, const struct equations *e, size_t motors)
+static void add_equations(struct equations *sum, const struct equations *e, double weight, size_t motors)
 {
     for (size_t m = 0; m < motors; m++) {
-        sum->line[m] += e->line[m];
+        sum->line[m] += weight * e->line[m];
         for (size_t n = 0; n <= m; n++)
-            sum->shapes[m][n] += e->shapes[m][n];
+            sum->shapes[m][n] += weight * e->shapes[m][n];
     }
 }
 
@@ -158,31 +160,43 @@ static double agreement(const struct fit *fit, const double *share)
     size_t best = strongest(share, fit->motors), agree = 0;
     uint64_t state = SR_RANDOM_SEED;
     for (size_t draw = 0; draw < DRAWS; draw++) {
-        struct equations sum = {{{0}}, {0}};
+        struct equations sum = {0};
         double drawn[SR_MOTORS_MAX];
         memcpy(drawn, share, sizeof drawn);
         for (size_t i = 0; i < fit->used; i++)
-            add_equations(&sum, &fit->slice[sr_random_below(&state, fit->used)], fit->motors);
+            add_equations(&sum, &fit->slice[sr_random_below(&state, fit->used)], 1, fit->motors);
         solve_shares(&sum, fit->motors, ROUNDS_AGAIN, drawn);
         agree += strongest(drawn, fit->motors) == best;
     }
     return (double)agree / DRAWS;
 }
 
+static void sum_up(const struct fit *fit, bool by_energy, double *share)
+{
+    struct equations sum = {0};
+    for (size_t i = 0; i < fit->used; i++)
+        add_equations(&sum, &fit->slice[i], by_energy ? fit->slice[i].level : 1, fit->motors);
+    solve_shares(&sum, fit->motors, ROUNDS, share);
+}
+
+/*
+ * A motor is named with the slices weighted alike: those where a mode lifts the line bend its shape. How much
+ * it carries is a matter of energy, as after a knock, where those agree on the motor.
+ */
 static void name_motor(const struct fit *fit, struct sr_motor_shares *shares)
 {
-    struct equations sum = {{{0}}, {0}};
-    double share[SR_MOTORS_MAX] = {0};
+    double alike[SR_MOTORS_MAX] = {0}, energy[SR_MOTORS_MAX] = {0}, *share = alike;
 
-    for (size_t i = 0; i < fit->used; i++)
-        add_equations(&sum, &fit->slice[i], fit->motors);
-    solve_shares(&sum, fit->motors, ROUNDS, share);
+    sum_up(fit, false, alike);
+    sum_up(fit, true, energy);
+    size_t best = strongest(alike, fit->motors);
+    if (strongest(energy, fit->motors) == best)
+        share = energy;
     for (size_t m = 0; m < fit->motors; m++)
         shares->share[fit->speeds->motor[m + 1] - 1] = share[m];
-    size_t best = strongest(share, fit->motors);
-    if (share[best] < SHARE_MAIN)
+    if (alike[best] < SHARE_MAIN)
         return;
-    bool told = agreement(fit, share) >= DRAWS_AGREE;
+    bool told = agreement(fit, alike) >= DRAWS_AGREE;
     shares->alike = !told;
     shares->motor = told ? fit->speeds->motor[best + 1] : 0;
 }
