@@ -77,6 +77,9 @@ $(BUILD)/tests/harden/alloc%.o: SR_CPPFLAGS += -DFAILING_WRAPPED
 $(BUILD)/tests/harden/alloc%: LDFLAGS += -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=strdup
 endif
 
+# The calls that write files, failed in turn by this test.
+$(BUILD)/tests/harden/io_test: LDFLAGS += -Wl,--wrap=open,--wrap=write,--wrap=fsync,--wrap=close,--wrap=rename,--wrap=fchmod
+
 demo: $(PROGRAM)
 	$(PROGRAM) score sample-logs/*.csv
 

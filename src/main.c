@@ -131,6 +131,10 @@ int main(int argc, char **argv)
         return EXIT_FAILED;
     /* A reader that went away is seen by the write that fails, not by a signal. */
     signal(SIGPIPE, SIG_IGN);
+#ifdef SIGXFSZ
+    /* Likewise a file that grows over the limit: death would leave half of it beside the whole one. */
+    signal(SIGXFSZ, SIG_IGN);
+#endif
     /* Character set of the terminal only: numbers are read and written with a point everywhere. */
     setlocale(LC_CTYPE, "");
     return output_close(run(argc, argv));

@@ -1,5 +1,6 @@
 #!/bin/sh
-# Run every test program given, then the scenario tests of tests/cli, then hold the documents against the program.
+# Run every test program given, then the scenario tests of tests/cli, then hold the documents against the
+# program, then let its output fail.
 # Fails if any fails, or if none ran.
 # SPDX-License-Identifier: GPL-3.0-or-later
 set -u
@@ -14,5 +15,7 @@ if [ -f tests/cli/run.sh ]; then
 fi
 echo "== docs"
 if sh tests/docs/run.sh; then passed=$((passed + 1)); else failed=$((failed + 1)); echo "FAILED: tests/docs"; fi
+echo "== harden"
+if sh tests/harden/write_test.sh; then passed=$((passed + 1)); else failed=$((failed + 1)); echo "FAILED: tests/harden"; fi
 echo "programs: $passed passed, $failed failed"
 [ "$failed" -eq 0 ] && [ "$passed" -gt 0 ]

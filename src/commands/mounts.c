@@ -461,7 +461,8 @@ static bool one_log(const char *path, const struct flight_plan *plan, const stru
     }
     if (status == SR_OK)
         return true;
-    if (err.file[0] == '\0')
+    /* What cannot be written is no fault of the log. */
+    if (err.file[0] == '\0' && err.status != SR_ERR_WRITE)
         snprintf(err.file, sizeof err.file, "%s", path);
     complain_error(&err);
     return false;

@@ -34,6 +34,9 @@ void complain_error(const struct sr_error *err)
 {
     const char *text = err->text[0] != '\0' ? err->text : sr_status_text(err->status);
 
+    /* A report that could not be written: output_close() says so, once, or keeps quiet if the reader left. */
+    if (err->status == SR_ERR_WRITE && err->file[0] == '\0' && ferror(stdout))
+        return;
     if (err->file[0] == '\0')
         complain("%s", text);
     else if (err->line == 0)
