@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "commands/batch.h"
 #include "commands/commands.h"
 #include "commands/flight.h"
 #include "commands/record.h"
@@ -98,33 +99,51 @@ static enum sr_status explain_flight(const struct flight *flight, const struct f
     return SR_OK;
 }
 
+/* A batch on its way. */
+struct explained {
+    const struct flight_plan *plan;
+    const struct explain_args *args;
+    const struct output_args *output;
+    size_t count, failed;
+    bool usage; /* the command line was wrong */
+};
+
+/* One log of the batch. false: there is no point in going on. */
+static bool say_causes(void *context, const struct flight *flight, struct sr_error *err)
+{
+    struct explained *batch = context;
+    const bool first = batch->count == batch->failed;
+    enum sr_status status = flight != NULL ? SR_OK : err->status;
+
+    batch->count++;
+    if (status == SR_ERR_ARGUMENT) {
+        complain_error(err);
+        batch->usage = true;
+        return false;
+    }
+    if (status == SR_OK)
+        status = explain_flight(flight, batch->plan, batch->args, batch->output, first, err);
+    if (status == SR_OK)
+        status = record_flight(&batch->args->record, flight, batch->plan, batch->output, false, err);
+    if (status != SR_OK) {
+        complain_error(err);
+        batch->failed++;
+    }
+    return output_flush();
+}
+
 static int explain_all(size_t count, char **paths, const struct flight_plan *plan,
                        const struct explain_args *args, const struct output_args *output)
 {
-    size_t failed = 0;
+    struct explained batch = {.plan = plan, .args = args, .output = output};
 
-    for (size_t i = 0; i < count; i++) {
-        struct flight flight;
-        struct sr_error err = {0};
-        enum sr_status status = flight_score(&flight, paths[i], plan, &err);
-        if (status == SR_ERR_ARGUMENT) {
-            complain_error(&err);
-            return EXIT_USAGE;
-        }
-        if (status == SR_OK) {
-            status = explain_flight(&flight, plan, args, output, i == failed, &err);
-            if (status == SR_OK)
-                status = record_flight(&args->record, &flight, plan, output, false, &err);
-            flight_release(&flight);
-        }
-        if (status != SR_OK) {
-            complain_error(&err);
-            failed++;
-        }
-        if (!output_flush())
-            break;
+    if (!batch_score(paths, count, plan, say_causes, &batch)) {
+        complain("%s", sr_status_text(SR_ERR_MEMORY));
+        return EXIT_FAILED;
     }
-    return failed > 0 ? EXIT_FAILED : EXIT_DONE;
+    if (batch.usage)
+        return EXIT_USAGE;
+    return batch.failed > 0 ? EXIT_FAILED : EXIT_DONE;
 }
 
 int command_explain(int argc, char **argv)

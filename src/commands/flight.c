@@ -14,8 +14,13 @@ bool flight_plan_make(struct flight_plan *plan, const struct log_args *log, cons
         complain("--to: %g s is not after --from %g s", log->to_s, log->from_s);
         return false;
     }
+    if (log->jobs != floor(log->jobs)) {
+        complain("--jobs: %g is not a whole number", log->jobs);
+        return false;
+    }
     if (!rig_from(&plan->rig, rig))
         return false;
+    plan->quiet = false;
     log_options_from(&plan->log, log, &plan->rig);
     plan->window = SR_WINDOW_HANN;
     if (window != NULL)
@@ -29,7 +34,7 @@ enum sr_status flight_read(struct sr_log *log, const char *path, const struct fl
     struct sr_log_options options = plan->log;
     struct sr_progress progress;
 
-    sr_progress_start(&progress, stderr, path);
+    sr_progress_start(&progress, plan->quiet ? NULL : stderr, path);
     options.progress = sr_progress_step;
     options.progress_context = &progress;
     enum sr_status status = sr_log_read(log, path, &options, err);

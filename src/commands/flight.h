@@ -16,6 +16,7 @@ struct flight_plan {
     struct sr_rig rig;
     struct sr_log_options log;
     enum sr_window window;
+    bool quiet; /* no progress on stderr: several logs are read at once */
 };
 
 struct flight {

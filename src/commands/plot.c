@@ -425,7 +425,7 @@ int command_plot(int argc, char **argv)
                                       .after = after,
                                       .groups = groups,
                                       .n_groups = sizeof groups / sizeof groups[0]};
-    static const char *const not_repeated[] = {"--post", "--output", "-o", "--script", NULL};
+    static const char *const not_repeated[] = {"--post", "--output", "-o", "--script", "--jobs", NULL};
     char *command = repeat_command(argc, argv, not_repeated);
     int status = EXIT_USAGE;
 

@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "commands/batch.h"
 #include "commands/commands.h"
 #include "commands/flight.h"
 #include "commands/record.h"
@@ -55,13 +56,17 @@ static const char after[] =
     "line or the rig file is wrong; 3 with --gate, a flight is not steady (when a log\n"
     "failed as well, it is 1).\n";
 
-/* What is kept of a batch for the table at its end. */
-struct batch {
+/* A batch on its way, and what is kept of it for the table at its end. */
+struct scores {
+    const struct flight_plan *plan;
+    const struct score_args *args;
+    const struct output_args *output;
     struct sr_score_line *lines;
     size_t count, failed, not_steady;
+    bool usage; /* the command line was wrong */
 };
 
-static void keep_line(struct batch *batch, const struct flight *flight)
+static void keep_line(struct scores *batch, const struct flight *flight)
 {
     struct sr_score_line *line = &batch->lines[batch->count++];
     const struct sr_score *score = &flight->score;
@@ -99,50 +104,46 @@ static enum sr_status report(const struct flight *flight, const struct flight_pl
     return SR_OK;
 }
 
-/* One log of the batch. false: there is no point in going on. *usage: the command line was wrong. */
-static bool score_one(const char *path, const struct flight_plan *plan, const struct score_args *args,
-                      const struct output_args *output, struct batch *batch, bool *usage)
+/* One log of the batch. false: there is no point in going on. */
+static bool say_score(void *context, const struct flight *flight, struct sr_error *err)
 {
-    struct flight flight;
-    struct sr_error err = {0};
+    struct scores *batch = context;
+    const struct score_args *args = batch->args;
 
-    if (flight_score(&flight, path, plan, &err) != SR_OK) {
-        complain_error(&err);
+    if (flight == NULL) {
+        complain_error(err);
         batch->failed++;
         /* An option that no log can satisfy would only be said again for each. */
-        *usage = err.status == SR_ERR_ARGUMENT;
-        return !*usage;
+        batch->usage = err->status == SR_ERR_ARGUMENT;
+        return !batch->usage;
     }
-    if (report(&flight, plan, args, output, batch->count == 0, &err) != SR_OK ||
-        record_flight(&args->record, &flight, plan, output, args->quiet, &err) != SR_OK) {
-        complain_error(&err);
+    if (report(flight, batch->plan, args, batch->output, batch->count == 0, err) != SR_OK ||
+        record_flight(&args->record, flight, batch->plan, batch->output, args->quiet, err) != SR_OK) {
+        complain_error(err);
         batch->failed++;
     }
-    keep_line(batch, &flight);
-    flight_release(&flight);
+    keep_line(batch, flight);
     return output_flush();
 }
 
 static int score_all(size_t count, char **paths, const struct flight_plan *plan,
                      const struct score_args *args, const struct output_args *output)
 {
-    struct batch batch = {.lines = calloc(count, sizeof *batch.lines)};
+    struct scores batch = {
+        .plan = plan, .args = args, .output = output, .lines = calloc(count, sizeof *batch.lines)};
     struct sr_style style;
-    bool usage = false;
 
-    if (batch.lines == NULL) {
+    if (batch.lines == NULL || !batch_score(paths, count, plan, say_score, &batch)) {
         complain("%s", sr_status_text(SR_ERR_MEMORY));
+        free(batch.lines);
         return EXIT_FAILED;
     }
-    for (size_t i = 0; i < count; i++)
-        if (!score_one(paths[i], plan, args, output, &batch, &usage))
-            break;
-    if (count > 1 && batch.count > 0 && !usage && !output->json && !args->quiet) {
+    if (count > 1 && batch.count > 0 && !batch.usage && !output->json && !args->quiet) {
         style_from(&style, output);
         sr_score_table(stdout, &style, batch.lines, batch.count, batch.failed);
     }
     free(batch.lines);
-    if (usage)
+    if (batch.usage)
         return EXIT_USAGE;
     if (batch.failed > 0)
         return EXIT_FAILED;

@@ -68,6 +68,14 @@ static const struct cli_option log_options[] = {
      .above = true,
      .help = "end here, likewise",
      .fallback = "where it lands"},
+    {.name = "jobs",
+     .kind = OPTION_NUMBER,
+     .offset = AT(jobs),
+     .argument = "N",
+     .min = 1,
+     .max = JOBS_MOST,
+     .help = "work on so many logs, or parts of a log, at once; the answer is the same for any number",
+     .fallback = "as many as processors are online, at most 8"},
 };
 #undef AT
 
@@ -200,6 +208,7 @@ void log_options_from(struct sr_log_options *options, const struct log_args *arg
     options->time_unit = args->time_unit;
     options->rate_unit = args->rate_unit;
     options->sample_rate_hz = args->sample_rate_hz;
+    options->jobs = (size_t)args->jobs;
     options->from_s = args->from_s;
     options->to_s = args->to_s;
     options->pole_pairs = rig->pole_pairs;

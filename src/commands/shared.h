@@ -15,10 +15,13 @@
 #include "stillrow/rig.h"
 #include "stillrow/spectrum.h"
 
+#define JOBS_MOST 64
+
 /* How to read a log. */
 struct log_args {
     const char *columns, *time_unit, *rate_unit;
     double sample_rate_hz, from_s, to_s;
+    double jobs; /* whole or not; 0: not given */
 };
 
 /* The rig: texts as written, NULL where not given. */

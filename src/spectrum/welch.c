@@ -5,9 +5,16 @@
 #include <fftw3.h>
 #include <limits.h>
 #include <math.h>
+#include <pthread.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
+
+/*
+ * FFTW keeps one planner for the whole process, which one thread at a time may use;
+ * plans themselves may run side by side. So this lock is FFTW's, not a state of ours.
+ */
+static pthread_mutex_t planner = PTHREAD_MUTEX_INITIALIZER;
 
 struct sr_welch {
     enum sr_detrend detrend;
@@ -60,7 +67,9 @@ enum sr_status sr_welch_new(struct sr_welch **welch, enum sr_window window, enum
     if (!made->window || !made->in || !made->out)
         goto no_memory;
     /* ESTIMATE: the same plan, so the same rounding, from run to run. */
+    pthread_mutex_lock(&planner);
     made->plan = fftw_plan_dft_r2c_1d((int)segment, made->in, made->out, FFTW_ESTIMATE);
+    pthread_mutex_unlock(&planner);
     if (!made->plan)
         goto no_memory;
     sr_window_fill(window, made->window, segment);
@@ -79,8 +88,11 @@ void sr_welch_free(struct sr_welch *welch)
 {
     if (!welch)
         return;
-    if (welch->plan)
+    if (welch->plan) {
+        pthread_mutex_lock(&planner);
         fftw_destroy_plan(welch->plan);
+        pthread_mutex_unlock(&planner);
+    }
     fftw_free(welch->out);
     fftw_free(welch->in);
     free(welch->window);
