@@ -7,6 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "support/pages.h"
+
 /* Where slices of `length` samples lie in one run and one airborne span. */
 struct cut {
     size_t first; /* index into the log's samples of the first slice */
@@ -139,7 +141,7 @@ static enum sr_status allocate(struct sr_slices *slices, const struct worker *w,
     if (slices->count > SIZE_MAX / sizeof(double) / densities || w->length > SIZE_MAX / sizeof(double) / 3)
         return sr_fail(err, SR_ERR_MEMORY, w->log->name, 0, "too many slices for this machine's memory");
     slices->slice = calloc(slices->count, sizeof *slices->slice);
-    slices->psd = malloc(slices->count * densities * sizeof *slices->psd);
+    slices->psd = sr_pages_alloc(slices->count * densities * sizeof *slices->psd);
     *picture = malloc(3 * w->length * sizeof **picture);
     if (slices->slice == NULL || slices->psd == NULL || *picture == NULL)
         return sr_fail(err, SR_ERR_MEMORY, w->log->name, 0, "out of memory for %zu slices", slices->count);

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "support/pages.h"
 #include "tracks.h"
 
 #define FLOOR_HZ     60.0  /* width of the running median over the flight's floor, as for the lines */
@@ -173,7 +174,7 @@ static enum sr_status allocate(struct sr_gram *gram, struct sr_error *err)
     size_t cells = gram->slices * (gram->bins + 1);
     if (gram->slices > SIZE_MAX / 16 / sizeof(double) / (gram->bins + 1))
         return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "too many slices for this machine's memory");
-    gram->energy = calloc(cells, 6 * sizeof(double));
+    gram->energy = sr_pages_alloc(cells * 6 * sizeof(double));
     gram->live = malloc(cells);
     if (gram->energy == NULL || gram->live == NULL)
         return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", gram->slices);
