@@ -385,8 +385,9 @@ static const struct sr_trial *trial_of(const struct sr_trial *trials, size_t cou
 
 /*
  * Balancing the prop, as predicted, against the same flight flown with that prop balanced: the simulator's
- * sources have random streams of their own, so that all else is the same. 5 %: the other motors' 1x stays
- * in the line, and beats with what is taken out.
+ * sources have random streams of their own, so that all else is the same. The part of the line that goes to
+ * the motor is good to 0.05 of the line's energy, since a shape drawn from ten steps of speed is a little
+ * broader than the line.
  */
 static void test_removal_against_a_second_flight(void **state)
 {
@@ -425,7 +426,8 @@ static void test_removal_against_a_second_flight(void **state)
     assert_true(all->wobble_px < one->wobble_px && one->wobble_px < w.score.wobble_px.value);
     print_message("removal: now %.4f px, 1x gone %.4f, motor 3 gone %.4f, flown again %.4f\n",
                   w.score.wobble_px.value, one->wobble_px, all->wobble_px, better.score.wobble_px.value);
-    assert_ratio_near(all->wobble_px, better.score.wobble_px.value, 0.05);
+    double now = w.score.wobble_px.value, flown = better.score.wobble_px.value;
+    assert_near(all->wobble_px * all->wobble_px, flown * flown, 0.05 * (now * now - flown * flown));
     assert_near(all->gain_db, 20 * log10(w.score.wobble_px.value / all->wobble_px), 1e-9);
     release(&better);
     release(&w);
