@@ -1,7 +1,12 @@
 #!/bin/sh
-# Speed and memory: stillrow and a pandas + SciPy script, on the same log, turn about.
-# Fails if the two do not give the same wobble, or if one could not be run. The bound of 8
-# times as fast is the project's own aim; SR_BENCH_MIN_RATIO changes it.
+# Speed and memory: stillrow and a pandas + SciPy script, on the same log, turn about; then longer logs
+# through a pipe. Fails if the two do not give the same wobble, if one could not be run, if stillrow
+# is less than 8 times as fast, or if it takes more than 48 bytes of memory for each row more. The bounds
+# are the project's own aim.
+#
+# SR_BENCH_ROUNDS=3      rounds, of which the best counts
+# SR_BENCH_MIN_RATIO=8   another bound
+# SR_BENCH_LONG_S=2700   length of the longest log in seconds, 0.4 MB each: 10000 makes 4 GB
 # SPDX-License-Identifier: GPL-3.0-or-later
 set -eu
 here=$(dirname "$0")
@@ -9,6 +14,8 @@ build=${BUILD:-build}
 python=${PYTHON:-/usr/bin/python3}
 rounds=${SR_BENCH_ROUNDS:-3}
 least=${SR_BENCH_MIN_RATIO:-8}
+long_s=${SR_BENCH_LONG_S:-2700}
+most_bytes=48
 work=$build/bench
 log=$work/flight.csv
 from=2.5 to=265.5
@@ -61,6 +68,17 @@ done
 best() {
     awk 'NR == 1 || $1 < t { t = $1 } $2 > m { m = $2 } NR == 1 || $3 < c { c = $3 } END { print t, m, c }' "$work/$1.times"
 }
+# memory SECONDS COLUMNS: the most memory [KiB] for a log at 2 kHz that comes through a pipe, so that
+# neither its size nor its end is known before.
+memory() {
+    "$build/tests/bench/long_log" "$1" 2000 "$2" |
+        "$build/tests/bench/measure" "$work/report" "$build/stillrow" score --quiet -
+    read -r _ kib _ <"$work/report"
+    awk -v s="$1" -v c="$2" -v k="$kib" 'BEGIN {
+        printf "memory:   %.1f MB for %d rows of %d columns through a pipe\n", k / 1024, s * 2000, c }' >&2
+    echo "$kib"
+}
+
 best wc >"$work/wc.best"
 best stillrow >"$work/stillrow.best"
 read -r wc_s _ _ <"$work/wc.best"
@@ -87,3 +105,12 @@ awk -v a="$ours_px" -v b="$script_px" 'BEGIN {
     if (off > 0.001) { print "FAILED: the results differ by more than 0.1 %"; exit 1 } }'
 awk -v a="$ours_s" -v s="$script_s" -v n="$least" 'BEGIN {
     if (s / a < n) { printf "FAILED: less than %g times as fast\n", n; exit 1 } }'
+
+short_kib=$(memory 60 40)
+long_kib=$(memory "$long_s" 40)
+narrow_kib=$(memory "$long_s" 9)
+awk -v a="$short_kib" -v b="$long_kib" -v n="$narrow_kib" -v s="$long_s" -v most="$most_bytes" 'BEGIN {
+    each = (b - a) * 1024 / ((s - 60) * 2000)
+    printf "memory:   %.1f bytes for each row more, on top of %.1f MB; %.1f with 9 columns\n", each,
+        (a * 1024 - 60 * 2000 * each) / 1048576, (n - a) * 1024 / ((s - 60) * 2000)
+    if (each > most) { printf "FAILED: more than %d bytes a row\n", most; exit 1 } }'
