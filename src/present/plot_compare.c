@@ -133,9 +133,9 @@ static void draw_blank_tics(struct picture *p)
     const char *comma = "";
 
     sr_script_add(p->page.script, "set xtics (");
-    for (double decade = pow(10, floor(log10(p->low_hz))); decade <= p->high_hz; decade *= 10) {
+    for (int decade = (int)floor(log10(p->low_hz)); decade <= (int)floor(log10(p->high_hz)); decade++) {
         for (int i = 0; i < 3; i++) {
-            double hz = steps[i] * decade;
+            double hz = steps[i] * pow(10, decade);
             if (hz < p->low_hz || hz > 0.86 * p->high_hz)
                 continue;
             sr_script_add(p->page.script, "%s'' %.9g", comma, hz);
