@@ -53,7 +53,7 @@ static enum sr_status median_speed(const struct matched *m, double *median, stru
     size_t total = 0, n = 0;
     for (size_t f = 0; f < m->count; f++)
         total += m->flights[f].n;
-    double *all = malloc(total * sizeof *all);
+    double *all = malloc((total > 0 ? total : 1) * sizeof *all);
     if (all == NULL)
         return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", total);
     for (size_t f = 0; f < m->count; f++) {
