@@ -30,10 +30,11 @@ TEST_SRC  := $(wildcard tests/*_test.c tests/published/*_test.c tests/harden/*_t
 TOOL_SRC  := $(wildcard sample-logs/*.c) $(wildcard tests/bench/*.c)
 object     = $(patsubst %.c,$(BUILD)/%.o,$(1))
 TESTS     := $(patsubst %.c,$(BUILD)/%,$(TEST_SRC))
+THREADED  := tests/harden/threads_test tests/harden/readers_test tests/gnuplot_pipe_test
 TOOLS     := $(patsubst %.c,$(BUILD)/%,$(TOOL_SRC))
 ALL_C     := $(wildcard include/stillrow/*.h src/*.[ch] src/*/*.[ch] tests/*.[ch] tests/*/*.[ch] sample-logs/*.[ch] docs/examples/*.[ch])
 
-.PHONY: all setup demo test bench fuzz asan lint format install uninstall clean help
+.PHONY: all setup demo test bench fuzz asan tsan coverage lint format install uninstall clean help
 .DELETE_ON_ERROR:
 .SECONDARY:
 
@@ -45,6 +46,7 @@ help:
 	@echo 'demo      score the sample logs'
 	@echo 'test      all tests;  bench  speed and memory, side by side with a script'
 	@echo 'asan      the tests under address and undefined-behaviour sanitizers'
+	@echo 'tsan      the tests with threads under the thread sanitizer;  coverage  lines of src/ that the tests reach'
 	@echo 'fuzz      four fuzz targets, FUZZ_SECONDS=20 each (clang)'
 	@echo 'lint      clang-format, cppcheck, clang-tidy'
 	@echo 'install   to $(PREFIX) (PREFIX, DESTDIR);  uninstall, clean'
@@ -95,6 +97,15 @@ fuzz:
 asan:
 	@$(MAKE) --no-print-directory test BUILD=build-asan SANITIZE=address,undefined CFLAGS='-O1 -g'
 
+tsan:
+	@$(MAKE) --no-print-directory BUILD=build-tsan SANITIZE=thread CFLAGS='-O1 -g' build-tsan/stillrow $(THREADED:%=build-tsan/%)
+	@set -e; for t in $(THREADED); do echo "== $$t"; TSAN_OPTIONS=halt_on_error=1 build-tsan/$$t; done
+	@set -e; for v in score explain; do for j in 1 4; do TSAN_OPTIONS=halt_on_error=1 build-tsan/stillrow $$v --jobs $$j --json \
+	    sample-logs/*.csv >build-tsan/$$v-$$j; done; cmp build-tsan/$$v-1 build-tsan/$$v-4; done; echo 'tsan: clean'
+
+coverage:
+	@MAKE=$(MAKE) sh tests/harden/coverage.sh
+
 lint:
 	@sh .ci/lint $(ALL_C)
 
@@ -123,6 +134,6 @@ uninstall:
 	    rmdir "$(DESTDIR)$(PREFIX)/$$d" 2>/dev/null || :; done
 
 clean:
-	rm -rf $(BUILD) build-asan build-dev build-fuzz
+	rm -rf $(BUILD) build-asan build-dev build-fuzz build-tsan build-coverage
 
 -include $(shell find $(BUILD) -name '*.d' 2>/dev/null)

@@ -7,6 +7,7 @@
  */
 #include "fuzz/fuzz.h"
 #include "harden/job.h"
+#include "harden/same_log.h"
 
 #define ROWS_MAX 60000 /* samples of a log that is scored, too: an input must not take seconds */
 
@@ -101,71 +102,6 @@ static enum sr_status read_file(struct sr_log *log, const char *text, size_t siz
     fclose(stream);
     CHECK(status >= SR_OK && status < SR_STATUS_COUNT);
     return status;
-}
-
-static void same_doubles(const double *a, const double *b, size_t n)
-{
-    CHECK((a == NULL) == (b == NULL));
-    CHECK(a == NULL || n == 0 || memcmp(a, b, n * sizeof *a) == 0);
-}
-
-static void same_use(const struct sr_column_use *a, const struct sr_column_use *b)
-{
-    CHECK(a->index == b->index && a->assumed_unit == b->assumed_unit);
-    CHECK(strcmp(a->name, b->name) == 0 && strcmp(a->unit, b->unit) == 0);
-}
-
-static void same_columns(const struct sr_columns *a, const struct sr_columns *b)
-{
-    CHECK(a->n_columns == b->n_columns && a->header_line == b->header_line && a->delimiter == b->delimiter);
-    CHECK(a->decimal_comma == b->decimal_comma && a->n_motors == b->n_motors);
-    CHECK(a->throttle_from_outputs == b->throttle_from_outputs && a->n_outputs == b->n_outputs);
-    same_use(&a->time, &b->time);
-    same_use(&a->throttle, &b->throttle);
-    for (size_t i = 0; i < 3; i++) {
-        same_use(&a->rate[i], &b->rate[i]);
-        same_use(&a->accel[i], &b->accel[i]);
-    }
-    for (size_t i = 0; i < SR_MOTORS_MAX; i++)
-        same_use(&a->motor[i], &b->motor[i]);
-}
-
-static void same_quality(const struct sr_quality *a, const struct sr_quality *b)
-{
-    CHECK(a->rows == b->rows && a->bad_rows == b->bad_rows && a->backward_rows == b->backward_rows);
-    CHECK(a->lost_rows == b->lost_rows && a->first_bad_line == b->first_bad_line && a->gaps == b->gaps);
-    CHECK(a->clipped == b->clipped && a->coarse_stamps == b->coarse_stamps && a->resampled == b->resampled);
-    same_doubles(&a->rate_hz, &b->rate_hz, 1);
-    same_doubles(&a->duration_s, &b->duration_s, 1);
-    same_doubles(&a->jitter_us, &b->jitter_us, 1);
-    same_doubles(&a->clip_dps, &b->clip_dps, 1);
-    same_doubles(&a->nyquist_hz, &b->nyquist_hz, 1);
-    same_doubles(&a->low_pass_hz, &b->low_pass_hz, 1);
-}
-
-static void same_logs(const struct sr_log *a, const struct sr_log *b)
-{
-    CHECK(a->count == b->count && a->n_runs == b->n_runs && a->slow_count == b->slow_count);
-    CHECK(a->n_motors == b->n_motors && a->n_airborne == b->n_airborne && a->n_notes == b->n_notes);
-    CHECK(a->airborne_how == b->airborne_how && a->fingerprint == b->fingerprint);
-    same_doubles(&a->rate_hz, &b->rate_hz, 1);
-    for (size_t axis = 0; axis < 3; axis++)
-        same_doubles(a->gyro_dps[axis], b->gyro_dps[axis], a->count);
-    same_doubles(a->throttle, b->throttle, a->slow_count);
-    for (size_t m = 0; m < a->n_motors; m++)
-        same_doubles(a->motor_rpm[m], b->motor_rpm[m], a->slow_count);
-    for (size_t i = 0; i < a->n_runs; i++) {
-        CHECK(a->runs[i].first == b->runs[i].first && a->runs[i].count == b->runs[i].count);
-        same_doubles(&a->runs[i].start_s, &b->runs[i].start_s, 1);
-    }
-    for (size_t i = 0; i < a->n_airborne; i++) {
-        same_doubles(&a->airborne[i].from_s, &b->airborne[i].from_s, 1);
-        same_doubles(&a->airborne[i].to_s, &b->airborne[i].to_s, 1);
-    }
-    for (size_t i = 0; i < a->n_notes; i++)
-        CHECK(strcmp(a->notes[i], b->notes[i]) == 0);
-    same_columns(&a->columns, &b->columns);
-    same_quality(&a->quality, &b->quality);
 }
 
 static void check_slow(const double *grid, size_t count)
@@ -264,7 +200,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     const enum sr_status status = read_file(&plain, file, made, true, &asked, &plain_err);
     CHECK(read_file(&record, file, made, false, &asked, &record_err) == status);
     if (status == SR_OK) {
-        same_logs(&plain, &record);
+        const char *differs = log_difference(&plain, &record);
+        if (differs != NULL)
+            fprintf(stderr, "the two ways of reading differ in the %s\n", differs);
+        CHECK(differs == NULL);
         check_log(&plain);
         if (asked.score && plain.count <= ROWS_MAX)
             score_log(&plain);
