@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "commands/batch.h"
 #include "commands/commands.h"
 #include "commands/record.h"
 #include "stillrow/ledger_report.h"
@@ -267,26 +268,38 @@ static const struct cli_option add_options[] = {
 };
 
 /* Score one log and write it down. EXIT_DONE, EXIT_FAILED or EXIT_USAGE. */
-static int add_one(const char *path, const struct flight_plan *plan, const struct record_args *record,
-                   const struct output_args *output, bool quiet)
-{
-    struct flight flight;
-    struct sr_error err = {0};
-    enum sr_status status = flight_score(&flight, path, plan, &err);
+/* Logs on their way into the ledger. */
+struct adding {
+    const struct flight_plan *plan;
+    const struct record_args *record;
+    const struct output_args *output;
+    bool quiet;
+    int worst; /* exit status so far */
+};
 
-    if (status != SR_OK) {
-        complain_error(&err);
-        return status == SR_ERR_ARGUMENT ? EXIT_USAGE : EXIT_FAILED;
+static int add_one(const struct adding *adding, const struct flight *flight, struct sr_error *err)
+{
+    if (flight == NULL) {
+        complain_error(err);
+        return err->status == SR_ERR_ARGUMENT ? EXIT_USAGE : EXIT_FAILED;
     }
-    if (!quiet && !output->json) {
-        sr_print_safe(stdout, flight.log.name);
-        printf("  %s, %.3g px\n", sr_verdict_name(flight.score.verdict), flight.score.wobble_px.value);
+    if (!adding->quiet && !adding->output->json) {
+        sr_print_safe(stdout, flight->log.name);
+        printf("  %s, %.3g px\n", sr_verdict_name(flight->score.verdict), flight->score.wobble_px.value);
     }
-    status = record_flight(record, &flight, plan, output, quiet, &err);
-    if (status != SR_OK)
-        complain_error(&err);
-    flight_release(&flight);
-    return status == SR_OK ? EXIT_DONE : EXIT_FAILED;
+    if (record_flight(adding->record, flight, adding->plan, adding->output, adding->quiet, err) == SR_OK)
+        return EXIT_DONE;
+    complain_error(err);
+    return EXIT_FAILED;
+}
+
+static bool add_next(void *context, const struct flight *flight, struct sr_error *err)
+{
+    struct adding *adding = context;
+    const int status = add_one(adding, flight, err);
+
+    adding->worst = status > adding->worst ? status : adding->worst;
+    return output_flush() && adding->worst != EXIT_USAGE;
 }
 
 int ledger_add(int argc, char **argv)
@@ -298,7 +311,7 @@ int ledger_add(int argc, char **argv)
     struct output_args output = {0};
     struct flight_plan plan;
     size_t n = 0;
-    int status, worst = EXIT_DONE;
+    int status;
 
     log_args_init(&log);
     record_args_init(&record);
@@ -324,11 +337,10 @@ int ledger_add(int argc, char **argv)
         return usage_hint("ledger add");
     if (!flight_plan_make(&plan, &log, &rig, args.window))
         return EXIT_USAGE;
-    for (size_t i = 2; i <= n && worst != EXIT_USAGE; i++) {
-        status = add_one(argv[i], &plan, &record, &output, args.quiet);
-        worst = status > worst ? status : worst;
-        if (!output_flush())
-            break;
+    struct adding adding = {.plan = &plan, .record = &record, .output = &output, .quiet = args.quiet};
+    if (!batch_score(argv + 2, n - 1, &plan, add_next, &adding)) {
+        complain("%s", sr_status_text(SR_ERR_MEMORY));
+        return EXIT_FAILED;
     }
-    return worst;
+    return adding.worst;
 }
