@@ -112,6 +112,8 @@ static enum sr_status no_memory(const char *path, struct sr_error *err)
 /* The file a name stands for; a link is not replaced by a file. */
 static enum sr_status find_real(struct target *target, struct stat *info, struct sr_error *err)
 {
+    if (target->path[0] == '\0')
+        return sr_fail(err, SR_ERR_OPEN, NULL, 0, "a ledger needs a name");
     target->real = realpath(target->path, NULL);
     target->exists = target->real != NULL;
     if (!target->exists) {

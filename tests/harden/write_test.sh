@@ -208,6 +208,8 @@ writes "script in no folder" 'No such file' plot -o room/p.svg --script room/non
 writes "picture on a folder" '.' plot -o room --format svg "$log"
 writes "ledger on a full disk" 'not a regular file' ledger add /dev/full "$log"
 writes "ledger in no folder" 'No such file' ledger add room/none/l.csv "$log"
+writes "ledger without a name" 'needs a name' ledger add '' "$log"
+[ ! -e .lock ] && pass || fail "ledger without a name: a lock file was left"
 writes "ledger on a folder" '.' ledger add room "$log"
 status=2
 writes "rig on a full disk" 'no rig file' threshold --write /dev/full room/club.csv
