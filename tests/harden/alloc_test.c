@@ -39,8 +39,6 @@ static size_t text_size;
 static struct sr_log_options options;
 static struct sr_rig rig;
 static struct job job, saved;
-static char printed[1 << 20];
-static size_t printed_size;
 
 /* ---- A flight ---- */
 
@@ -196,34 +194,6 @@ static void undo_trials(void)
 }
 
 /* ---- Reports ---- */
-
-/* Print into memory that is there already. A text that says too little without a word would be a lie. */
-static enum sr_status print(enum sr_status (*report)(FILE *out, struct sr_error *err), struct sr_error *err)
-{
-    static char buffer[BUFSIZ];
-    const bool on = failing_on;
-
-    failing_on = false;
-    memset(printed, 0, sizeof printed);
-    FILE *out = fmemopen(printed, sizeof printed, "wb");
-    assert_non_null(out);
-    setvbuf(out, buffer, _IOFBF, sizeof buffer);
-    failing_on = on;
-    enum sr_status status = report(out, err);
-    if (status == SR_OK && (fflush(out) != 0 || ferror(out)))
-        status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "the stream says so");
-    failing_on = false;
-    printed_size = (size_t)ftell(out);
-    fclose(out);
-    failing_on = on;
-    return status;
-}
-
-static uint64_t sum_printed(void)
-{
-    assert_true(printed_size > 200);
-    return sum_bytes(0, printed, printed_size);
-}
 
 static const struct sr_style style = {.utf8 = true, .color = true};
 
