@@ -180,7 +180,7 @@ static enum sr_status wait_for_lock(const struct target *target, double wait_s, 
 
 enum sr_status target_take(struct target *target, const char *path, double wait_s, struct sr_error *err)
 {
-    struct stat info;
+    struct stat info = {0};
 
     *target = (struct target){.path = path, .lock = -1};
     enum sr_status status = find_real(target, &info, err);
@@ -243,7 +243,7 @@ static void flush_folder(const char *path)
 /* Rights and, where allowed, the owner of the old file. */
 static bool dress(int fd, const struct target *target)
 {
-    struct stat info;
+    struct stat info = {0};
 
     if (!target->exists || stat(target->real, &info) != 0)
         return true;
