@@ -5,6 +5,7 @@
  */
 #include <setjmp.h>
 #include <stdarg.h>
+#include <stdatomic.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -85,6 +86,47 @@ static void ordered(void **state)
             assert_true(s.given == 0);
         }
     assert_in_range(sr_ordered_threads(), 1, 8);
+}
+
+/* ---- work in no order ------------------------------------------------------- */
+
+#define ITEMS 500
+
+struct errands {
+    size_t threads;
+    unsigned char done[ITEMS]; /* times, a byte an item */
+    atomic_flag busy[8];       /* hands */
+    atomic_bool wrong;
+};
+
+static void run_errand(void *context, size_t item, size_t hand)
+{
+    struct errands *e = context;
+
+    if (hand >= 8 || (hand > 0 && hand >= e->threads) || atomic_flag_test_and_set(&e->busy[hand])) {
+        atomic_store(&e->wrong, true);
+        return;
+    }
+    for (volatile size_t k = 0; k < (item * 7919) % 5000; k++)
+        ;
+    e->done[item]++;
+    atomic_flag_clear(&e->busy[hand]);
+}
+
+/* Every item once, and never two at once with the same hand. */
+static void each(void **state)
+{
+    (void)state;
+    for (size_t threads = 0; threads <= 8; threads++)
+        for (size_t count = 0; count <= ITEMS; count = 2 * count + 1) {
+            struct errands e = {.threads = threads};
+            for (size_t h = 0; h < 8; h++)
+                atomic_flag_clear(&e.busy[h]);
+            sr_each(run_errand, &e, count, threads);
+            assert_false(atomic_load(&e.wrong));
+            for (size_t i = 0; i < ITEMS; i++)
+                assert_int_equal(e.done[i], i < count);
+        }
 }
 
 /* ---- logs ------------------------------------------------------------------- */
@@ -268,7 +310,8 @@ static void progress(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(ordered), cmocka_unit_test(troubles),
-                                       cmocka_unit_test(ragged), cmocka_unit_test(progress)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(ordered), cmocka_unit_test(each),
+                                       cmocka_unit_test(troubles), cmocka_unit_test(ragged),
+                                       cmocka_unit_test(progress)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

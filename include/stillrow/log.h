@@ -133,6 +133,7 @@ struct sr_log {
     struct sr_quality quality;
     char (*notes)[SR_NOTE_MAX]; /* what was assumed, chosen, dropped: one sentence each */
     size_t n_notes;
+    size_t jobs; /* threads that what is made of it may use: those of the options, counted; 0 and 1: one */
     uint64_t fingerprint; /* of the kept samples (64-bit FNV-1a by words): the same flight, the same one */
 };
 

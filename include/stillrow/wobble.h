@@ -53,6 +53,7 @@ struct sr_slices {
     double dof; /* degrees of freedom of one slice's density */
     size_t n_motors;
     bool has_throttle;
+    size_t jobs;            /* threads that what is made of them may use, the log's; 0 and 1: one */
     double airborne_s;      /* [s] that the slices cover */
     struct sr_slice *slice; /* [count] */
     double *psd; /* [count][3][bins] (deg/s)^2/Hz; picture axes in the order of enum sr_picture_axis */
@@ -62,7 +63,7 @@ struct sr_slices {
 const double *sr_slices_psd(const struct sr_slices *slices, size_t i, enum sr_picture_axis axis);
 
 /*
- * Cut a log into slices. Errors: SR_ERR_SHORT (no whole slice airborne),
+ * Cut a log into slices, with log->jobs threads. Errors: SR_ERR_SHORT (no whole slice airborne),
  * SR_ERR_RATE (Nyquist below the camera's first wobble band), SR_ERR_MEMORY.
  */
 enum sr_status sr_slices_make(struct sr_slices *slices, const struct sr_log *log, const struct sr_rig *rig,

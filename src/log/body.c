@@ -8,8 +8,7 @@
 #include "support/ordered.h"
 
 #define STRETCH_BYTES                                                                                        \
-    ((size_t)128 << 10) /* read at a time where several are under way: fits a core's cache */
-#define THREADS_MOST 64
+    ((size_t)256 << 10) /* read at a time where several are under way: fits a core's cache */
 
 enum sr_status sr_reader_no_memory(const struct sr_reader *reader)
 {
@@ -87,12 +86,14 @@ struct stretch {
 struct side {
     struct sr_reader *reader;
     struct stretch *stretch; /* [slots] */
+    size_t seen;             /* [bytes] of the block without a quote or a line end */
     enum sr_status took, gave;
     struct sr_error err; /* of taking: what was taken before may fail yet, and comes first */
 };
 
 /*
- * The next whole lines. What is not plain (a quote, a line longer than a stretch, the
+ * The next whole lines, which are more than a stretch where the head of the file is still
+ * in the block. What is not plain (a quote, a line longer than a stretch, the
  * end of the file) is left in the block for read_block().
  */
 static bool take(void *context, size_t slot)
@@ -100,7 +101,7 @@ static bool take(void *context, size_t slot)
     struct side *side = context;
     struct sr_reader *reader = side->reader;
     struct stretch *stretch = &side->stretch[slot];
-    const size_t seen = reader->size;
+    const size_t seen = side->seen;
 
     side->took = sr_reader_fill(reader, STRETCH_BYTES, &side->err);
     if (side->took != SR_OK || reader->ended ||
@@ -117,6 +118,7 @@ static bool take(void *context, size_t slot)
     stretch->size = size;
     reader->size -= size;
     memcpy(reader->block, whole + size, reader->size);
+    side->seen = reader->size;
     return true;
 }
 
@@ -145,17 +147,10 @@ static bool give(void *context, size_t slot)
     return side->gave == SR_OK;
 }
 
-static size_t threads_of(const struct sr_log_options *options)
-{
-    if (options->jobs == 0)
-        return sr_ordered_threads();
-    return options->jobs < THREADS_MOST ? options->jobs : THREADS_MOST;
-}
-
 /* As many rows as are plain. The same stretches for any number of threads. */
 static enum sr_status read_side_by_side(struct sr_reader *reader)
 {
-    const size_t threads = threads_of(reader->options);
+    const size_t threads = reader->log.jobs;
     const size_t slots = threads > 1 ? 2 * threads : 1;
     struct side side = {.reader = reader, .stretch = calloc(slots, sizeof *side.stretch)};
     const struct sr_ordered ordered = {
@@ -179,13 +174,12 @@ static enum sr_status read_side_by_side(struct sr_reader *reader)
 
 enum sr_status sr_reader_body(struct sr_reader *reader)
 {
-    enum sr_status status = read_block(reader);
+    enum sr_status status = SR_OK;
 
-    if (status == SR_OK && !reader->ended && !reader->quoted) {
+    if (!reader->ended && reader->options->plain_path)
         status = read_side_by_side(reader);
-        if (status == SR_OK)
-            status = read_block(reader);
-    }
+    if (status == SR_OK)
+        status = read_block(reader);
     while (status == SR_OK && !reader->ended) {
         status = sr_reader_fill(reader, 2 * SR_BLOCK_BYTES, reader->err);
         if (status == SR_OK)

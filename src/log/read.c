@@ -13,10 +13,12 @@
 #include "log/reader.h"
 #include "log/timebase.h"
 #include "stillrow/log.h"
+#include "support/ordered.h"
 
 #define BINARY_LOOK   65536 /* bytes that are looked at for zeros */
 #define RATE_ASK_LOW  1.0   /* [Hz] of sample_rate_hz */
 #define RATE_ASK_HIGH 1e6
+#define THREADS_MOST  64
 
 static enum sr_status check_options(const struct sr_log_options *options, struct sr_error *err)
 {
@@ -165,6 +167,37 @@ static enum sr_status note_drops(struct sr_reader *reader)
     return ok ? SR_OK : sr_reader_no_memory(reader);
 }
 
+/* What is asked of the samples as they were recorded: two things that do not touch each other. */
+struct asked {
+    struct sr_reader *reader;
+    enum sr_status status;
+    struct sr_error err;
+};
+
+static void ask(void *context, size_t item, size_t hand)
+{
+    struct asked *asked = context;
+    struct sr_reader *reader = asked->reader;
+    const locale_t before = uselocale(reader->locale);
+
+    (void)hand;
+    if (item == 0)
+        sr_log_fingerprint(&reader->log, &reader->store);
+    else
+        asked->status = sr_quality_clipping(&reader->log, &reader->store, &asked->err);
+    uselocale(before);
+}
+
+static enum sr_status ask_all(struct sr_reader *reader)
+{
+    struct asked asked = {.reader = reader};
+
+    sr_each(ask, &asked, 2, reader->log.jobs);
+    if (asked.status != SR_OK && reader->err != NULL)
+        *reader->err = asked.err;
+    return asked.status;
+}
+
 /* From kept rows to the finished log. */
 static enum sr_status finish(struct sr_reader *reader)
 {
@@ -179,10 +212,8 @@ static enum sr_status finish(struct sr_reader *reader)
         status = sr_timebase_make(log, store, err);
     if (status == SR_OK)
         status = sr_rates_scale(log, store, reader->options->rate_unit, err);
-    if (status != SR_OK)
-        return status;
-    sr_log_fingerprint(log, store);
-    status = sr_quality_clipping(log, store, err);
+    if (status == SR_OK)
+        status = ask_all(reader);
     if (status == SR_OK)
         status = sr_timebase_resample(log, store, err);
     if (status == SR_OK)
@@ -194,11 +225,19 @@ static enum sr_status finish(struct sr_reader *reader)
     return status;
 }
 
+static size_t threads_of(const struct sr_log_options *options)
+{
+    const size_t jobs = options->jobs > 0 ? options->jobs : sr_ordered_threads();
+
+    return jobs < THREADS_MOST ? jobs : THREADS_MOST;
+}
+
 static enum sr_status read_all(struct sr_reader *reader, const char *name)
 {
     struct stat info;
     enum sr_status status;
 
+    reader->log.jobs = threads_of(reader->options);
     reader->log.name = strdup(name);
     reader->block = malloc(2 * SR_BLOCK_BYTES);
     if (reader->log.name == NULL || reader->block == NULL)

@@ -7,7 +7,8 @@
 #include <stdlib.h>
 #include <unistd.h>
 
-#define THREADS_MOST 8
+#define THREADS_USUAL 8
+#define HELPERS_MOST  63 /* of sr_each(), whose threads need no memory from the heap */
 
 /* Items are numbered as they are taken; item i is in slot i % slots. */
 struct run {
@@ -22,6 +23,18 @@ struct run {
     bool stop;  /* no more are wanted */
 };
 
+/*
+ * Something changed that another thread may wait for. One is enough, as it passes the word on when
+ * it has taken an item; at the end all must know.
+ */
+static void tell(struct run *run)
+{
+    if (run->stop || (run->ended && run->given == run->taken))
+        pthread_cond_broadcast(&run->changed);
+    else
+        pthread_cond_signal(&run->changed);
+}
+
 /* Hand on the item whose turn it is. Called and left with the lock held. */
 static void give_one(struct run *run)
 {
@@ -35,7 +48,7 @@ static void give_one(struct run *run)
     run->done[slot] = false;
     run->given++;
     run->stop = run->stop || !more;
-    pthread_cond_broadcast(&run->changed);
+    tell(run);
 }
 
 /* Take an item and work on it. Called and left with the lock held. */
@@ -50,14 +63,14 @@ static void take_one(struct run *run)
     run->taking = false;
     run->ended = !got;
     run->taken += got;
-    pthread_cond_broadcast(&run->changed);
+    tell(run);
     if (!got)
         return;
     pthread_mutex_unlock(&run->lock);
     run->of->work(run->of->context, slot);
     pthread_mutex_lock(&run->lock);
-    run->done[slot] = true;
-    pthread_cond_broadcast(&run->changed);
+    run->done[slot] =
+        true; /* nobody is told: who may hand it on is awake, this thread or one that does so now */
 }
 
 /* What every thread does; handing on comes first, so that slots get free. */
@@ -80,7 +93,7 @@ static void *serve(void *context)
 }
 
 /* Start up to `count` threads; returns how many there are. */
-static size_t start(struct run *run, pthread_t *thread, size_t count)
+static size_t start(void *(*body)(void *), void *context, pthread_t *thread, size_t count)
 {
     sigset_t all, before;
     size_t started = 0;
@@ -88,7 +101,7 @@ static size_t start(struct run *run, pthread_t *thread, size_t count)
     sigfillset(&all);
     if (count == 0 || pthread_sigmask(SIG_SETMASK, &all, &before) != 0)
         return 0;
-    while (started < count && pthread_create(&thread[started], NULL, serve, run) == 0)
+    while (started < count && pthread_create(&thread[started], NULL, body, context) == 0)
         started++;
     pthread_sigmask(SIG_SETMASK, &before, NULL);
     return started;
@@ -107,7 +120,7 @@ bool sr_ordered_run(const struct sr_ordered *ordered)
     if (pthread_cond_init(&run.changed, NULL) != 0)
         goto destroy_lock;
     ok = true;
-    const size_t started = start(&run, thread, thread != NULL ? helpers : 0);
+    const size_t started = start(serve, &run, thread, thread != NULL ? helpers : 0);
     serve(&run);
     for (size_t i = 0; i < started; i++)
         pthread_join(thread[i], NULL);
@@ -121,9 +134,55 @@ free_all:
     return ok;
 }
 
+/* ---- in no order ---------------------------------------------------------- */
+
+struct each {
+    void (*work)(void *context, size_t item, size_t hand);
+    void *context;
+    size_t count;
+    pthread_mutex_t lock;
+    size_t next, hands;
+};
+
+static void *serve_each(void *context)
+{
+    struct each *each = context;
+
+    pthread_mutex_lock(&each->lock);
+    const size_t hand = each->hands++;
+    while (each->next < each->count) {
+        const size_t item = each->next++;
+        pthread_mutex_unlock(&each->lock);
+        each->work(each->context, item, hand);
+        pthread_mutex_lock(&each->lock);
+    }
+    pthread_mutex_unlock(&each->lock);
+    return NULL;
+}
+
+void sr_each(void (*work)(void *context, size_t item, size_t hand), void *context, size_t count,
+             size_t threads)
+{
+    struct each each = {.work = work, .context = context, .count = count};
+    pthread_t thread[HELPERS_MOST];
+    const size_t most = threads < count ? threads : count;
+    const size_t helpers = most > HELPERS_MOST ? HELPERS_MOST : most > 1 ? most - 1 : 0;
+
+    if (helpers == 0 || pthread_mutex_init(&each.lock, NULL) != 0) {
+        for (size_t i = 0; i < count; i++)
+            work(context, i, 0);
+        return;
+    }
+    const size_t started = start(serve_each, &each, thread, helpers);
+    serve_each(&each);
+    for (size_t i = 0; i < started; i++)
+        pthread_join(thread[i], NULL);
+    pthread_mutex_destroy(&each.lock);
+}
+
 size_t sr_ordered_threads(void)
 {
     const long online = sysconf(_SC_NPROCESSORS_ONLN);
 
-    return online < 1 ? 1 : online > THREADS_MOST ? THREADS_MOST : (size_t)online;
+    return online < 1 ? 1 : online > THREADS_USUAL ? THREADS_USUAL : (size_t)online;
 }

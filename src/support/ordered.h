@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Work side by side, in order at both ends.
+ * Work side by side: in order at both ends, or, where items stand each for themselves, in none.
  *
  * Items are taken one after another, worked on by several threads at once, and
  * handed on one after another in the order they were taken, so that what comes out
@@ -33,6 +33,16 @@ struct sr_ordered {
  * False: not even a lock could be had, and nothing was done.
  */
 bool sr_ordered_run(const struct sr_ordered *ordered);
+
+/*
+ * work() for each item below count, side by side by up to `threads` threads (0 and 1: the caller's
+ * alone, which is always one of them), in no particular order; all have ended on return. hand < threads:
+ * no two calls at once have the same, so that scratch memory may go by it. What comes out depends on the
+ * number of threads only if work() does. Always done, by fewer threads if no more can be had. Signals
+ * and locales as above.
+ */
+void sr_each(void (*work)(void *context, size_t item, size_t hand), void *context, size_t count,
+             size_t threads);
 
 /* Threads for "as many as make sense": the processors online, 1 to 8. */
 size_t sr_ordered_threads(void);

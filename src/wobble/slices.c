@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "support/ordered.h"
 #include "support/pages.h"
 
 /* Where slices of `length` samples lie in one run and one airborne span. */
@@ -71,44 +72,66 @@ static void describe_slice(struct sr_slice *slice, const struct sr_log *log, dou
                    slice->motor_rpm[m]);
 }
 
-/* Everything that one slice after another needs. */
+/* What one thread needs for slice after slice. */
 struct worker {
-    const struct sr_log *log;
-    const struct sr_rig *rig;
     struct sr_welch *welch;
-    size_t length;      /* samples a slice */
-    double *picture[3]; /* [length] each */
+    double *picture[3]; /* [length] each, one block */
+    enum sr_status status;
+    struct sr_error err;
 };
 
-static enum sr_status make_slice(struct worker *w, struct sr_slices *slices, size_t i, size_t first,
-                                 double from_s, struct sr_error *err)
+/* All of the flight, a slice at a time by whoever is free. */
+struct making {
+    const struct sr_log *log;
+    const struct sr_rig *rig;
+    struct sr_slices *slices;
+    size_t length;         /* samples a slice */
+    size_t *first;         /* [slices] its first sample */
+    struct worker *worker; /* [workers] */
+    size_t workers;
+};
+
+static void make_slice(void *context, size_t i, size_t hand)
 {
+    const struct making *m = context;
+    const double rate_hz = m->slices->rate_hz;
+    struct worker *w = &m->worker[hand];
     const double *body[3];
+
     for (int a = 0; a < 3; a++)
-        body[a] = w->log->gyro_dps[a] + first;
-    describe_slice(&slices->slice[i], w->log, from_s);
-    sr_camera_rates(&w->rig->camera, w->rig->axes, body, w->length, w->picture);
-    for (size_t a = 0; a < 3; a++) {
-        double *psd = slices->psd + (i * 3 + a) * slices->bins;
-        enum sr_status status = sr_welch_psd(w->welch, w->picture[a], w->length, slices->rate_hz, psd, err);
-        if (status != SR_OK)
-            return status;
+        body[a] = m->log->gyro_dps[a] + m->first[i];
+    describe_slice(&m->slices->slice[i], m->log, m->slices->slice[i].from_s);
+    sr_camera_rates(&m->rig->camera, m->rig->axes, body, m->length, w->picture);
+    for (size_t a = 0; a < 3 && w->status == SR_OK; a++) {
+        double *psd = m->slices->psd + (i * 3 + a) * m->slices->bins;
+        w->status = sr_welch_psd(w->welch, w->picture[a], m->length, rate_hz, psd, &w->err);
     }
-    return SR_OK;
 }
 
-static enum sr_status fill_slices(struct worker *w, struct sr_slices *slices, struct sr_error *err)
+/* Where each slice starts. */
+static void place_slices(struct making *m)
 {
     size_t i = 0;
-    for (size_t s = 0; s < w->log->n_airborne; s++) {
-        for (size_t r = 0; r < w->log->n_runs; r++) {
-            struct cut cut = cut_run(w->log, &w->log->runs[r], &w->log->airborne[s], w->length);
+    for (size_t s = 0; s < m->log->n_airborne; s++) {
+        for (size_t r = 0; r < m->log->n_runs; r++) {
+            struct cut cut = cut_run(m->log, &m->log->runs[r], &m->log->airborne[s], m->length);
             for (size_t k = 0; k < cut.count; k++, i++) {
-                double from_s = cut.start_s + (double)(k * w->length) / slices->rate_hz;
-                enum sr_status status = make_slice(w, slices, i, cut.first + k * w->length, from_s, err);
-                if (status != SR_OK)
-                    return status;
+                m->first[i] = cut.first + k * m->length;
+                m->slices->slice[i].from_s = cut.start_s + (double)(k * m->length) / m->slices->rate_hz;
             }
+        }
+    }
+}
+
+static enum sr_status fill_slices(struct making *m, struct sr_error *err)
+{
+    place_slices(m);
+    sr_each(make_slice, m, m->slices->count, m->workers);
+    for (size_t n = 0; n < m->workers; n++) {
+        if (m->worker[n].status != SR_OK) {
+            if (err != NULL)
+                *err = m->worker[n].err;
+            return m->worker[n].status;
         }
     }
     return SR_OK;
@@ -134,17 +157,59 @@ static enum sr_status check_rate(const struct sr_log *log, const struct sr_rig *
         log->rate_hz, log->rate_hz / 2, first_hz);
 }
 
-static enum sr_status allocate(struct sr_slices *slices, const struct worker *w, double **picture,
-                               struct sr_error *err)
+static enum sr_status allocate(struct making *m, struct sr_error *err)
 {
+    struct sr_slices *slices = m->slices;
     size_t densities = 3 * slices->bins;
-    if (slices->count > SIZE_MAX / sizeof(double) / densities || w->length > SIZE_MAX / sizeof(double) / 3)
-        return sr_fail(err, SR_ERR_MEMORY, w->log->name, 0, "too many slices for this machine's memory");
+    if (slices->count > SIZE_MAX / sizeof(double) / densities || m->length > SIZE_MAX / sizeof(double) / 3)
+        return sr_fail(err, SR_ERR_MEMORY, m->log->name, 0, "too many slices for this machine's memory");
     slices->slice = calloc(slices->count, sizeof *slices->slice);
     slices->psd = sr_pages_alloc(slices->count * densities * sizeof *slices->psd);
-    *picture = malloc(3 * w->length * sizeof **picture);
-    if (slices->slice == NULL || slices->psd == NULL || *picture == NULL)
-        return sr_fail(err, SR_ERR_MEMORY, w->log->name, 0, "out of memory for %zu slices", slices->count);
+    m->first = calloc(slices->count, sizeof *m->first);
+    bool ok = slices->slice != NULL && slices->psd != NULL && m->first != NULL;
+    for (size_t n = 0; ok && n < m->workers; n++) {
+        double *picture = malloc(3 * m->length * sizeof *picture);
+        for (size_t a = 0; a < 3 && picture != NULL; a++)
+            m->worker[n].picture[a] = picture + a * m->length;
+        ok = picture != NULL;
+    }
+    if (!ok)
+        return sr_fail(err, SR_ERR_MEMORY, m->log->name, 0, "out of memory for %zu slices", slices->count);
+    return SR_OK;
+}
+
+/* Count and measure what is to come. */
+static enum sr_status plan_slices(struct making *m, enum sr_window window, struct sr_error *err)
+{
+    struct sr_slices *made = m->slices;
+    const struct sr_log *log = m->log;
+
+    made->segment = 2 * (size_t)lround(log->rate_hz * SR_SEGMENT_S / 2);
+    m->length = 2 * made->segment;
+    made->rate_hz = log->rate_hz;
+    made->sees_hz = sees_hz(log);
+    made->window = window;
+    made->n_motors = log->n_motors;
+    made->has_throttle = log->throttle != NULL;
+    made->jobs = log->jobs;
+    made->count = count_slices(log, m->length);
+    if (made->count == 0)
+        return sr_fail(
+            err, SR_ERR_SHORT, log->name, 0,
+            "no whole second in the air without a gap; give the time in the air with --from and --to");
+    m->workers = m->workers < made->count ? m->workers : made->count;
+    made->airborne_s = (double)made->count * (double)m->length / log->rate_hz;
+    for (size_t n = 0; n < m->workers; n++) {
+        enum sr_status status = sr_welch_new(&m->worker[n].welch, window, SR_DETREND_LINEAR, made->segment,
+                                             made->segment / 2, err);
+        if (status != SR_OK)
+            return status;
+    }
+    const struct sr_welch *welch = m->worker[0].welch;
+    made->bins = sr_welch_bins(welch);
+    made->bin_hz = log->rate_hz / (double)made->segment;
+    made->enbw_bins = sr_welch_enbw_bins(welch);
+    made->dof = sr_welch_own_dof(welch, sr_welch_segments(welch, m->length));
     return SR_OK;
 }
 
@@ -156,39 +221,20 @@ enum sr_status sr_slices_make(struct sr_slices *slices, const struct sr_log *log
         return status;
 
     struct sr_slices made = {0};
-    struct worker w = {.log = log, .rig = rig};
-    double *picture = NULL;
-
-    made.segment = 2 * (size_t)lround(log->rate_hz * SR_SEGMENT_S / 2);
-    w.length = 2 * made.segment;
-    made.rate_hz = log->rate_hz;
-    made.sees_hz = sees_hz(log);
-    made.window = window;
-    made.n_motors = log->n_motors;
-    made.has_throttle = log->throttle != NULL;
-    made.count = count_slices(log, w.length);
-    if (made.count == 0)
-        return sr_fail(
-            err, SR_ERR_SHORT, log->name, 0,
-            "no whole second in the air without a gap; give the time in the air with --from and --to");
-    made.airborne_s = (double)made.count * (double)w.length / log->rate_hz;
-
-    status = sr_welch_new(&w.welch, window, SR_DETREND_LINEAR, made.segment, made.segment / 2, err);
-    if (status != SR_OK)
-        return status;
-    made.bins = sr_welch_bins(w.welch);
-    made.bin_hz = log->rate_hz / (double)made.segment;
-    made.enbw_bins = sr_welch_enbw_bins(w.welch);
-    made.dof = sr_welch_own_dof(w.welch, sr_welch_segments(w.welch, w.length));
-
-    status = allocate(&made, &w, &picture, err);
-    if (status == SR_OK) {
-        for (size_t a = 0; a < 3; a++)
-            w.picture[a] = picture + a * w.length;
-        status = fill_slices(&w, &made, err);
+    struct making m = {.log = log, .rig = rig, .slices = &made, .workers = log->jobs > 1 ? log->jobs : 1};
+    m.worker = calloc(m.workers, sizeof *m.worker);
+    status = m.worker != NULL ? plan_slices(&m, window, err)
+                              : sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
+    if (status == SR_OK)
+        status = allocate(&m, err);
+    if (status == SR_OK)
+        status = fill_slices(&m, err);
+    for (size_t n = 0; m.worker != NULL && n < m.workers; n++) {
+        free(m.worker[n].picture[0]);
+        sr_welch_free(m.worker[n].welch);
     }
-    free(picture);
-    sr_welch_free(w.welch);
+    free(m.worker);
+    free(m.first);
     if (status != SR_OK)
         sr_slices_release(&made);
     else
