@@ -34,7 +34,7 @@ THREADED  := tests/harden/threads_test tests/harden/readers_test tests/gnuplot_p
 TOOLS     := $(patsubst %.c,$(BUILD)/%,$(TOOL_SRC))
 ALL_C     := $(wildcard include/stillrow/*.h src/*.[ch] src/*/*.[ch] tests/*.[ch] tests/*/*.[ch] sample-logs/*.[ch] docs/examples/*.[ch])
 
-.PHONY: all setup demo test bench fuzz asan tsan coverage lint format install uninstall clean help
+.PHONY: all setup demo test bench tables fuzz asan tsan coverage lint format install uninstall clean help
 .DELETE_ON_ERROR:
 .SECONDARY:
 
@@ -45,6 +45,7 @@ help:
 	@echo 'all       build $(PROGRAM) and $(LIBRARY)'
 	@echo 'demo      score the sample logs'
 	@echo 'test      all tests;  bench  speed and memory, side by side with a script'
+	@echo 'tables    how often causes and comparisons are right, on simulated flights (ten minutes)'
 	@echo 'asan      the tests under address and undefined-behaviour sanitizers'
 	@echo 'tsan      the tests with threads under the thread sanitizer;  coverage  lines of src/ that the tests reach'
 	@echo 'fuzz      four fuzz targets, FUZZ_SECONDS=20 each (clang)'
@@ -90,6 +91,9 @@ test: $(PROGRAM) $(TESTS)
 
 bench: $(PROGRAM) $(TOOLS)
 	@BUILD=$(BUILD) sh tests/bench/run.sh
+
+tables: $(BUILD)/tests/bench/causes_table $(BUILD)/tests/bench/compare_table
+	@set -e; for t in $^; do $$t; done
 
 fuzz:
 	@MAKE=$(MAKE) sh tests/fuzz/run.sh

@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "commands/batch.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 
+#include "commands/commands.h"
 #include "support/ordered.h"
 
 /* A log under way. */
@@ -22,6 +24,8 @@ struct batch {
     struct item *item; /* [slots] */
     batch_fn *each;
     void *context;
+    size_t given, failed;
+    bool wrong; /* the command line is */
 };
 
 static bool take(void *context, size_t slot)
@@ -49,13 +53,34 @@ static void release(struct item *item)
     item->path = NULL;
 }
 
+/* false: there is no point in going on. */
+static bool hand_on(struct batch *batch, struct item *item)
+{
+    const bool scored = item->status == SR_OK;
+    struct sr_error *err = &item->err;
+    enum sr_status status = item->status;
+
+    if (scored)
+        status = batch->each(batch->context, &item->flight, batch->given++ == 0, err);
+    if (status != SR_OK) {
+        /* What cannot be written or drawn is no fault of the log. */
+        if (err->file[0] == '\0' && status != SR_ERR_WRITE && status != SR_ERR_PLOT)
+            snprintf(err->file, sizeof err->file, "%s", item->path);
+        complain_error(err);
+        batch->failed++;
+    }
+    /* An option that no log can satisfy would only be said again for each. */
+    batch->wrong = !scored && status == SR_ERR_ARGUMENT;
+    /* Without gnuplot the next log fares no better. */
+    return output_flush() && !batch->wrong && status != SR_ERR_PLOT;
+}
+
 static bool give(void *context, size_t slot)
 {
     struct batch *batch = context;
-    struct item *item = &batch->item[slot];
-    const bool more = batch->each(batch->context, item->status == SR_OK ? &item->flight : NULL, &item->err);
+    const bool more = hand_on(batch, &batch->item[slot]);
 
-    release(item);
+    release(&batch->item[slot]);
     return more;
 }
 
@@ -78,23 +103,35 @@ static size_t logs_at_once(char **paths, size_t count, size_t jobs)
     return jobs < count ? jobs : count;
 }
 
-bool batch_score(char **paths, size_t count, const struct flight_plan *plan, batch_fn *each, void *context)
+static bool run(struct batch *batch)
 {
-    const size_t jobs = plan->log.jobs > 0 ? plan->log.jobs : sr_ordered_threads();
-    struct batch batch = {.paths = paths, .count = count, .plan = *plan, .each = each, .context = context};
-
-    if (count == 0)
-        return true;
-    const size_t logs = logs_at_once(paths, count, jobs);
+    const size_t jobs = batch->plan.log.jobs > 0 ? batch->plan.log.jobs : sr_ordered_threads();
+    const size_t logs = logs_at_once(batch->paths, batch->count, jobs);
     const struct sr_ordered ordered = {
-        .take = take, .work = work, .give = give, .context = &batch, .slots = logs, .threads = logs};
+        .take = take, .work = work, .give = give, .context = batch, .slots = logs, .threads = logs};
+
     /* What is left over when there are fewer logs than jobs goes to reading each. */
-    batch.plan.log.jobs = jobs > logs ? jobs / logs : 1;
-    batch.plan.quiet = batch.plan.quiet || logs > 1;
-    batch.item = calloc(logs, sizeof *batch.item);
-    const bool ok = batch.item != NULL && sr_ordered_run(&ordered);
-    for (size_t i = 0; batch.item != NULL && i < logs; i++)
-        release(&batch.item[i]);
-    free(batch.item);
+    batch->plan.log.jobs = jobs > logs ? jobs / logs : 1;
+    batch->plan.quiet = batch->plan.quiet || logs > 1;
+    batch->item = calloc(logs, sizeof *batch->item);
+    const bool ok = batch->item != NULL && sr_ordered_run(&ordered);
+    for (size_t i = 0; batch->item != NULL && i < logs; i++)
+        release(&batch->item[i]);
+    free(batch->item);
     return ok;
+}
+
+int batch_run(char **paths, size_t count, const struct flight_plan *plan, batch_fn *each, void *context,
+              size_t *failed)
+{
+    struct batch batch = {.paths = paths, .count = count, .plan = *plan, .each = each, .context = context};
+    const bool ok = count == 0 || run(&batch);
+
+    if (!ok)
+        complain("%s", sr_status_text(SR_ERR_MEMORY));
+    if (failed != NULL)
+        *failed = batch.failed;
+    if (batch.wrong)
+        return EXIT_USAGE;
+    return ok && batch.failed == 0 ? EXIT_DONE : EXIT_FAILED;
 }

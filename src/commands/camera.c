@@ -9,6 +9,8 @@
 struct camera_args {
     struct option_numbers at;
     double flicker_hz, bands, count_error;
+    struct rig_args rig;
+    struct output_args output;
 };
 
 #define AT(member) offsetof(struct camera_args, member)
@@ -48,19 +50,27 @@ static const struct cli_option camera_options[] = {
      .help = "flicker test: how many bands the count may be off by",
      .fallback = "0.25"},
 };
+static const struct option_group camera_group = OPTION_GROUP("The camera", camera_options);
+static const struct option_use uses[] = {
+    {&camera_group, 0},
+    {&rig_group, AT(rig)},
+    {&output_group, AT(output)},
+};
 #undef AT
 
-static const char about[] = "Tells which frequencies a camera turns into wobble, how many pixels a rotation "
-                            "of 1 deg/s RMS makes, and "
-                            "how much rotation it takes to reach the threshold. With --flicker-hz and "
-                            "--bands it works out the readout "
-                            "time from footage of a flickering lamp, and uses it.";
-static const char after[] =
-    "Flicker test: film a lamp that fills the picture, with a short exposure and a still\n"
-    "camera, and count the pairs of a dark and a light band from the top of one frame to\n"
-    "its bottom:\n"
-    "  stillrow camera --fps 60 --flicker-hz 100 --bands 1.5\n"
-    "Exit status: 0 done; 2 the command line or the rig file is wrong.\n";
+static const struct command_line line = {
+    .verb = "camera",
+    .operands = "",
+    .about = "Tells which frequencies a camera turns into wobble, how many pixels a rotation of 1 deg/s RMS "
+             "makes, and how much rotation it takes to reach the threshold. With --flicker-hz and --bands "
+             "it works out the readout time from footage of a flickering lamp, and uses it.",
+    .after = "Flicker test: film a lamp that fills the picture, with a short exposure and a still\n"
+             "camera, and count the pairs of a dark and a light band from the top of one frame to\n"
+             "its bottom:\n"
+             "  stillrow camera --fps 60 --flicker-hz 100 --bands 1.5\n"
+             "Exit status: 0 done; 2 the command line or the rig file is wrong.\n",
+    .uses = uses,
+    .n_uses = ROWS(uses)};
 
 static const double ladder_hz[] = {10, 20, 50, 100, 150, 200, 250, 300, 400, 500, 700, 1000};
 
@@ -101,7 +111,7 @@ static bool test_flicker(const struct camera_args *args, const struct sr_rig *ri
 
 /* flicker: NULL without a flicker test. */
 static int describe(const struct camera_args *args, const struct sr_rig *rig,
-                    const struct sr_flicker_report *flicker, const struct output_args *output)
+                    const struct sr_flicker_report *flicker)
 {
     struct sr_camera_row rows[OPTION_NUMBERS_MAX];
     struct sr_error err = {0};
@@ -118,8 +128,8 @@ static int describe(const struct camera_args *args, const struct sr_rig *rig,
                                             .rows = rows,
                                             .n_rows = n_rows,
                                             .flicker = flicker};
-    if (!output->json) {
-        style_from(&style, output);
+    if (!args->output.json) {
+        style_from(&style, &args->output);
         sr_camera_text(stdout, &style, &report);
     } else if (sr_camera_json(stdout, &report, &err) != SR_OK) {
         complain_error(&err);
@@ -129,62 +139,40 @@ static int describe(const struct camera_args *args, const struct sr_rig *rig,
 }
 
 /* The measured readout is laid over the rig as --readout-ms would be, if it fits into a frame. */
-static int flicker_test(const struct camera_args *args, struct sr_rig *rig, struct rig_args rig_args,
-                        const struct output_args *output)
+static int flicker_test(struct camera_args *args, struct sr_rig *rig)
 {
     struct sr_flicker_report flicker;
     char readout_ms[32];
 
     if (!test_flicker(args, rig, &flicker))
-        return usage_hint("camera");
+        return usage_hint(line.verb);
     if (flicker.fits_frame) {
         snprintf(readout_ms, sizeof readout_ms, "%.9g", 1e3 * flicker.readout_s);
-        rig_args.readout_ms = readout_ms;
-        if (!rig_from(rig, &rig_args))
+        *key_text(&rig_group, &args->rig.keys, "readout-ms") = readout_ms;
+        if (!rig_from(rig, &args->rig))
             return EXIT_USAGE;
     }
-    return describe(args, rig, &flicker, output);
+    return describe(args, rig, &flicker);
 }
 
 int command_camera(int argc, char **argv)
 {
     struct camera_args args = {.flicker_hz = NAN, .bands = NAN, .count_error = 0.25};
-    struct rig_args rig_args = {0};
-    struct output_args output = {0};
     struct sr_rig rig;
     size_t n_operands = 0;
+    int status;
 
-    const struct option_group groups[] = {
-        {"The camera", camera_options, sizeof camera_options / sizeof camera_options[0], &args},
-        rig_group(&rig_args),
-        output_group(&output),
-    };
-    const struct command_line line = {.verb = "camera",
-                                      .operands = "",
-                                      .about = about,
-                                      .after = after,
-                                      .groups = groups,
-                                      .n_groups = sizeof groups / sizeof groups[0]};
-
-    switch (options_parse(&line, argc, argv, &n_operands)) {
-    case OPTIONS_DONE:
-        return EXIT_DONE;
-    case OPTIONS_WRONG:
-        return EXIT_USAGE;
-    case OPTIONS_RUN:
-        break;
-    }
+    if (!options_take(&line, &args, argc, argv, &n_operands, &status))
+        return status;
     if (n_operands > 0) {
         complain("camera: takes no file, but was given '%s' (a rig file goes with --rig)", argv[1]);
-        return usage_hint("camera");
+        return usage_hint(line.verb);
     }
     if (isnan(args.flicker_hz) != isnan(args.bands)) {
         complain("camera: a flicker test needs both --flicker-hz and --bands");
-        return usage_hint("camera");
+        return usage_hint(line.verb);
     }
-    if (!rig_from(&rig, &rig_args))
+    if (!rig_from(&rig, &args.rig))
         return EXIT_USAGE;
-    if (isnan(args.flicker_hz))
-        return describe(&args, &rig, NULL, &output);
-    return flicker_test(&args, &rig, rig_args, &output);
+    return isnan(args.flicker_hz) ? describe(&args, &rig, NULL) : flicker_test(&args, &rig);
 }

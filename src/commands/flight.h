@@ -16,7 +16,8 @@ struct flight_plan {
     struct sr_rig rig;
     struct sr_log_options log;
     enum sr_window window;
-    bool quiet; /* no progress on stderr: several logs are read at once */
+    bool quiet;     /* no progress on stderr: several logs are read at once */
+    bool only_read; /* the log is all that is wanted of a flight */
 };
 
 struct flight {
@@ -28,9 +29,8 @@ struct flight {
     char mount_note[SR_MOUNT_TEXT]; /* what the view was scaled by, "" for nothing */
 };
 
-/* Make the plan from the shared options; window: NULL for hann. false: said on stderr, EXIT_USAGE. */
-bool flight_plan_make(struct flight_plan *plan, const struct log_args *log, const struct rig_args *rig,
-                      const char *window);
+/* Make the plan from the shared options. false: said on stderr, EXIT_USAGE. */
+bool flight_plan_make(struct flight_plan *plan, const struct flight_args *args);
 
 /* Only read the log, with progress on a terminal's stderr. Release *log with sr_log_release(). */
 enum sr_status flight_read(struct sr_log *log, const char *path, const struct flight_plan *plan,
@@ -41,5 +41,9 @@ enum sr_status flight_read(struct sr_log *log, const char *path, const struct fl
 enum sr_status flight_score(struct flight *flight, const char *path, const struct flight_plan *plan,
                             struct sr_error *err);
 void flight_release(struct flight *flight);
+
+/* What the reports tell of a scored flight; it points into flight and rig. */
+struct sr_score_report flight_report(const struct flight *flight, const struct sr_rig *rig,
+                                     double footage_offset_s);
 
 #endif

@@ -35,17 +35,16 @@ static int add_entry(struct entries *all, const char *path, const struct flight_
     return EXIT_DONE;
 }
 
-int entries_take(struct entries *all, char **operands, size_t count, size_t group, const struct log_args *log,
-                 struct rig_args *rig, const char *window)
+int entries_take(struct entries *all, char **operands, size_t count, size_t group, struct flight_args *args)
 {
     struct flight_plan plan;
 
-    if (!flight_plan_make(&plan, log, rig, window))
+    if (!flight_plan_make(&plan, args))
         return EXIT_USAGE;
     for (size_t i = 0; i < count; i++) {
         if (ends_in_ini(operands[i])) {
-            rig->file = operands[i];
-            if (!flight_plan_make(&plan, log, rig, window))
+            args->rig.file = operands[i];
+            if (!flight_plan_make(&plan, args))
                 return EXIT_USAGE;
             continue;
         }

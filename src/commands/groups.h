@@ -33,8 +33,7 @@ struct entries {
  * Take operands as logs of group `group`; one that ends in ".ini" is the rig of the logs that follow.
  * EXIT_DONE, EXIT_USAGE or EXIT_FAILED; said on stderr.
  */
-int entries_take(struct entries *all, char **operands, size_t count, size_t group, const struct log_args *log,
-                 struct rig_args *rig, const char *window);
+int entries_take(struct entries *all, char **operands, size_t count, size_t group, struct flight_args *args);
 
 /*
  * Group by what the rigs say instead: keys is "motor,prop…". EXIT_DONE, EXIT_USAGE or EXIT_FAILED.

@@ -60,10 +60,13 @@ void options_help(const struct command_line *line)
     printf("Usage: stillrow %s [options]%s%s\n\n", line->verb, line->operands[0] != '\0' ? " " : "",
            line->operands);
     sr_print_wrapped(stdout, line->about, 0, 0, SR_TEXT_WIDTH);
-    for (size_t g = 0; g < line->n_groups; g++) {
-        printf("\n%s:\n", line->groups[g].title);
-        for (size_t i = 0; i < line->groups[g].count; i++)
-            print_option(&line->groups[g].options[i]);
+    for (size_t u = 0; u < line->n_uses; u++) {
+        const struct option_group *group = line->uses[u].group;
+        printf("\n%s:\n", group->title);
+        for (size_t i = 0; i < group->count; i++) {
+            const struct cli_option option = option_row(group, i);
+            print_option(&option);
+        }
     }
     printf("  -h --help%*s%s\n", HELP_COLUMN - 11, "", "this text");
     if (line->after != NULL)

@@ -4,15 +4,36 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "commands/batch.h"
 #include "commands/commands.h"
 #include "commands/flight.h"
 
-static const char about[] =
-    "Tells what was understood of each log (CSV; '-' is standard input): which column became what, in which "
-    "unit, what had to be assumed, how steady its clock is, what is missing, and which part was flown.";
-static const char after[] =
-    "Exit status: 0 done; 1 a log cannot be read, the others were still inspected; 2 the\n"
-    "command line or the rig file is wrong.\n";
+struct inspect_args {
+    struct flight_args flight;
+};
+
+static const struct option_use uses[] = {
+    LOG_GROUP(struct inspect_args),
+    RIG_GROUP(struct inspect_args),
+    OUTPUT_GROUP(struct inspect_args),
+};
+
+static const struct command_line line = {
+    .verb = "inspect",
+    .operands = "LOG...",
+    .about = "Tells what was understood of each log (CSV; '-' is standard input): which column became what, "
+             "in which unit, what had to be assumed, how steady its clock is, what is missing, and which "
+             "part was flown.",
+    .after = "Exit status: 0 done; 1 a log cannot be read, the others were still inspected; 2 the\n"
+             "command line or the rig file is wrong.\n",
+    .uses = uses,
+    .n_uses = ROWS(uses)};
+
+/* A batch on its way. */
+struct inspecting {
+    struct flight_plan plan;
+    struct inspect_args args;
+};
 
 static struct sr_axis_stats axis_stats(const double *x, size_t count)
 {
@@ -50,70 +71,31 @@ static struct sr_inspect_report make_report(const struct sr_log *log, const stru
     return report;
 }
 
-/* *status is raised on failure. false: there is no point in going on. */
-static bool inspect_one(const char *path, const struct flight_plan *plan, const struct output_args *output,
-                        bool first, int *status)
+static enum sr_status say_log(void *context, const struct flight *flight, bool first, struct sr_error *err)
 {
-    struct sr_log log;
-    struct sr_error err = {0};
+    const struct inspecting *batch = context;
+    const struct output_args *output = &batch->args.flight.output;
+    const struct sr_inspect_report report = make_report(&flight->log, &batch->plan.rig);
     struct sr_style style;
 
-    if (flight_read(&log, path, plan, &err) != SR_OK) {
-        complain_error(&err);
-        *status = err.status == SR_ERR_ARGUMENT ? EXIT_USAGE : EXIT_FAILED;
-        return *status != EXIT_USAGE;
-    }
-    const struct sr_inspect_report report = make_report(&log, &plan->rig);
-    if (output->json) {
-        if (sr_inspect_json(stdout, &report, &err) != SR_OK) {
-            complain_error(&err);
-            *status = EXIT_FAILED;
-        }
-    } else {
-        style_from(&style, output);
-        if (!first)
-            putchar('\n');
-        sr_inspect_text(stdout, &style, &report);
-    }
-    sr_log_release(&log);
-    return output_flush();
+    if (output->json)
+        return sr_inspect_json(stdout, &report, err);
+    text_begin(&style, output, first);
+    sr_inspect_text(stdout, &style, &report);
+    return SR_OK;
 }
 
 int command_inspect(int argc, char **argv)
 {
-    struct log_args log;
-    struct rig_args rig = {0};
-    struct output_args output = {0};
-    struct flight_plan plan;
+    struct inspecting batch;
     size_t n_logs = 0;
+    int status;
 
-    log_args_init(&log);
-    const struct option_group groups[] = {log_group(&log), rig_group(&rig), output_group(&output)};
-    const struct command_line line = {.verb = "inspect",
-                                      .operands = "LOG...",
-                                      .about = about,
-                                      .after = after,
-                                      .groups = groups,
-                                      .n_groups = sizeof groups / sizeof groups[0]};
-
-    switch (options_parse(&line, argc, argv, &n_logs)) {
-    case OPTIONS_DONE:
-        return EXIT_DONE;
-    case OPTIONS_WRONG:
+    flight_args_init(&batch.args.flight);
+    if (!options_take_logs(&line, &batch.args, argc, argv, &n_logs, &status))
+        return status;
+    if (!flight_plan_make(&batch.plan, &batch.args.flight))
         return EXIT_USAGE;
-    case OPTIONS_RUN:
-        break;
-    }
-    if (n_logs == 0) {
-        complain("inspect: no log given");
-        return usage_hint("inspect");
-    }
-    if (!flight_plan_make(&plan, &log, &rig, NULL))
-        return EXIT_USAGE;
-
-    int status = EXIT_DONE;
-    for (size_t i = 0; i < n_logs; i++)
-        if (!inspect_one(argv[1 + i], &plan, &output, i == 0, &status))
-            break;
-    return status;
+    batch.plan.only_read = true;
+    return batch_run(argv + 1, n_logs, &batch.plan, say_log, &batch, NULL);
 }

@@ -2,15 +2,74 @@
 #include "commands/options.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "commands/commands.h"
+#include "stillrow/rig.h"
+
+/* A command line under way. */
+struct parser {
+    const struct command_line *line;
+    void *args; /* the verb's struct */
+    int argc;
+    char **argv;
+    int at; /* the word it has come to */
+};
 
 struct found {
-    const struct cli_option *option;
+    struct cli_option option;
     void *target;
 };
+
+static const struct sr_rig_key *rig_key(const char *section, const char *name)
+{
+    const struct sr_rig_key *key = NULL;
+
+    for (size_t i = 0; section != NULL && (key = sr_rig_key_at(i)) != NULL; i++)
+        if (strcmp(key->section, section) == 0 && strcmp(key->name, name) == 0)
+            return key;
+    return NULL;
+}
+
+static enum option_kind kind_of(const struct sr_rig_key *key)
+{
+    if (key->kind == SR_KIND_CHOICE)
+        return OPTION_CHOICE;
+    return key->kind == SR_KIND_NUMBER || key->kind == SR_KIND_INTEGER ? OPTION_DIGITS : OPTION_TEXT;
+}
+
+struct cli_option option_row(const struct option_group *group, size_t i)
+{
+    struct cli_option option = group->options[i];
+    const struct sr_rig_key *key = rig_key(option.section, option.key);
+
+    if (key == NULL)
+        return option;
+    if (option.kind == OPTION_KEY) {
+        option.kind = kind_of(key);
+        if (option.fallback == NULL && key->fallback[0] != '\0')
+            option.fallback = key->fallback;
+    }
+    if (option.unit == NULL && key->unit[0] != '\0')
+        option.unit = key->unit;
+    if (option.choices == NULL)
+        option.choices = key->choices;
+    option.min = key->low;
+    option.max = key->high;
+    option.above = key->low_open;
+    return option;
+}
+
+const char **key_text(const struct option_group *group, struct key_texts *texts, const char *name)
+{
+    size_t i = 0;
+
+    while (strcmp(group->options[i].name, name) != 0)
+        i++;
+    return &texts->text[i];
+}
 
 static bool out_of_range(const struct cli_option *option, double value)
 {
@@ -87,7 +146,7 @@ static bool set_choice(const struct cli_option *option, const char **target, con
 
 static bool set_value(const struct found *found, const char *text)
 {
-    const struct cli_option *option = found->option;
+    const struct cli_option *option = &found->option;
     double number = 0.0;
 
     switch (option->kind) {
@@ -115,13 +174,21 @@ static bool set_value(const struct found *found, const char *text)
         return true;
     case OPTION_CHOICE:
         return set_choice(option, found->target, text);
+    case OPTION_KEY:
+        break;
     }
+    complain("--%s: the rig has no key %s", option->name, option->key);
     return false;
 }
 
-static struct found found_in(const struct option_group *group, size_t i)
+static struct found found_in(const struct parser *parser, const struct option_use *use, size_t i)
 {
-    return (struct found){&group->options[i], (char *)group->target + group->options[i].offset};
+    const struct cli_option *row = &use->group->options[i];
+    char *target = (char *)parser->args + use->offset + row->offset;
+
+    if (row->kind == OPTION_KEY)
+        target += i * sizeof(const char *);
+    return (struct found){option_row(use->group, i), target};
 }
 
 static void complain_unknown(const struct command_line *line, const char *name)
@@ -129,9 +196,9 @@ static void complain_unknown(const struct command_line *line, const char *name)
     const char *names[128];
     size_t count = 0;
 
-    for (size_t g = 0; g < line->n_groups; g++)
-        for (size_t i = 0; i < line->groups[g].count && count < 126; i++)
-            names[count++] = line->groups[g].options[i].name;
+    for (size_t u = 0; u < line->n_uses; u++)
+        for (size_t i = 0; i < line->uses[u].group->count && count < 126; i++)
+            names[count++] = line->uses[u].group->options[i].name;
     names[count++] = "help";
     names[count] = NULL;
 
@@ -143,18 +210,19 @@ static void complain_unknown(const struct command_line *line, const char *name)
 }
 
 /* The option whose name begins with name[0..length); a whole name wins over longer ones. */
-static bool find_long(const struct command_line *line, const char *name, size_t length, struct found *found)
+static bool find_long(const struct parser *parser, const char *name, size_t length, struct found *found)
 {
     char text[64], matches[200] = "";
     size_t n_matches = 0;
 
     snprintf(text, sizeof text, "%.*s", (int)(length < 63 ? length : 63), name);
-    for (size_t g = 0; g < line->n_groups; g++) {
-        for (size_t i = 0; i < line->groups[g].count; i++) {
-            const char *full = line->groups[g].options[i].name;
+    for (size_t u = 0; u < parser->line->n_uses; u++) {
+        const struct option_use *use = &parser->line->uses[u];
+        for (size_t i = 0; i < use->group->count; i++) {
+            const char *full = use->group->options[i].name;
             if (strncmp(full, name, length) != 0)
                 continue;
-            *found = found_in(&line->groups[g], i);
+            *found = found_in(parser, use, i);
             if (full[length] == '\0')
                 return true;
             n_matches++;
@@ -165,18 +233,19 @@ static bool find_long(const struct command_line *line, const char *name, size_t 
     if (n_matches == 1)
         return true;
     if (n_matches == 0 || length == 0)
-        complain_unknown(line, text);
+        complain_unknown(parser->line, text);
     else
         complain("option '--%s' could be any of:%s", text, matches);
     return false;
 }
 
-static bool find_short(const struct command_line *line, char letter, struct found *found)
+static bool find_short(const struct parser *parser, char letter, struct found *found)
 {
-    for (size_t g = 0; g < line->n_groups; g++) {
-        for (size_t i = 0; i < line->groups[g].count; i++) {
-            if (line->groups[g].options[i].letter == letter) {
-                *found = found_in(&line->groups[g], i);
+    for (size_t u = 0; u < parser->line->n_uses; u++) {
+        const struct option_use *use = &parser->line->uses[u];
+        for (size_t i = 0; i < use->group->count; i++) {
+            if (use->group->options[i].letter == letter) {
+                *found = found_in(parser, use, i);
                 return true;
             }
         }
@@ -197,45 +266,42 @@ static bool complain_missing(const struct cli_option *option)
     return false;
 }
 
-static bool parse_long(const struct command_line *line, int argc, char **argv, int *at)
+/* The value is the next word. */
+static bool take_next(struct parser *parser, const struct found *found)
 {
-    const char *name = argv[*at] + 2;
+    if (parser->at + 1 >= parser->argc)
+        return complain_missing(&found->option);
+    parser->at++;
+    return set_value(found, parser->argv[parser->at]);
+}
+
+static bool parse_long(struct parser *parser)
+{
+    const char *name = parser->argv[parser->at] + 2;
     size_t length = strcspn(name, "=");
     struct found found;
 
-    if (!find_long(line, name, length, &found))
+    if (!find_long(parser, name, length, &found))
         return false;
-    if (found.option->kind == OPTION_FLAG) {
+    if (found.option.kind == OPTION_FLAG) {
         if (name[length] == '=') {
-            complain("--%s takes no value", found.option->name);
+            complain("--%s takes no value", found.option.name);
             return false;
         }
         return set_value(&found, NULL);
     }
-    if (name[length] == '=')
-        return set_value(&found, name + length + 1);
-    if (*at + 1 >= argc)
-        return complain_missing(found.option);
-    *at += 1;
-    return set_value(&found, argv[*at]);
+    return name[length] == '=' ? set_value(&found, name + length + 1) : take_next(parser, &found);
 }
 
-static bool parse_short(const struct command_line *line, int argc, char **argv, int *at)
+static bool parse_short(struct parser *parser)
 {
-    for (const char *letter = argv[*at] + 1; *letter != '\0'; letter++) {
+    for (const char *letter = parser->argv[parser->at] + 1; *letter != '\0'; letter++) {
         struct found found;
-        if (!find_short(line, *letter, &found))
+        if (!find_short(parser, *letter, &found))
             return false;
-        if (found.option->kind == OPTION_FLAG) {
-            set_value(&found, NULL);
-            continue;
-        }
-        if (letter[1] != '\0')
-            return set_value(&found, letter + 1);
-        if (*at + 1 >= argc)
-            return complain_missing(found.option);
-        *at += 1;
-        return set_value(&found, argv[*at]);
+        if (found.option.kind != OPTION_FLAG)
+            return letter[1] != '\0' ? set_value(&found, letter + 1) : take_next(parser, &found);
+        set_value(&found, NULL);
     }
     return true;
 }
@@ -247,13 +313,15 @@ static bool asks_help(const char *word)
     return strcmp(word, "-h") == 0 || (length > 2 && strncmp(word, "--help", length) == 0);
 }
 
-enum options_result options_parse(const struct command_line *line, int argc, char **argv, size_t *n_operands)
+enum options_result options_parse(const struct command_line *line, void *args, int argc, char **argv,
+                                  size_t *n_operands)
 {
+    struct parser parser = {.line = line, .args = args, .argc = argc, .argv = argv};
     size_t operands = 0;
     bool options_end = false;
 
-    for (int i = 1; i < argc; i++) {
-        char *word = argv[i];
+    for (parser.at = 1; parser.at < argc; parser.at++) {
+        char *word = argv[parser.at];
         bool fine = true;
         if (options_end || word[0] != '-' || word[1] == '\0') {
             argv[++operands] = word;
@@ -262,10 +330,8 @@ enum options_result options_parse(const struct command_line *line, int argc, cha
         } else if (asks_help(word)) {
             options_help(line);
             return OPTIONS_DONE;
-        } else if (word[1] == '-') {
-            fine = parse_long(line, argc, argv, &i);
         } else {
-            fine = parse_short(line, argc, argv, &i);
+            fine = word[1] == '-' ? parse_long(&parser) : parse_short(&parser);
         }
         if (!fine) {
             usage_hint(line->verb);
@@ -274,4 +340,25 @@ enum options_result options_parse(const struct command_line *line, int argc, cha
     }
     *n_operands = operands;
     return OPTIONS_RUN;
+}
+
+bool options_take(const struct command_line *line, void *args, int argc, char **argv, size_t *n_operands,
+                  int *status)
+{
+    const enum options_result result = options_parse(line, args, argc, argv, n_operands);
+
+    *status = result == OPTIONS_WRONG ? EXIT_USAGE : EXIT_DONE;
+    return result == OPTIONS_RUN;
+}
+
+bool options_take_logs(const struct command_line *line, void *args, int argc, char **argv, size_t *n_logs,
+                       int *status)
+{
+    if (!options_take(line, args, argc, argv, n_logs, status))
+        return false;
+    if (*n_logs > 0)
+        return true;
+    complain("%s: no log given", line->verb);
+    *status = usage_hint(line->verb);
+    return false;
 }

@@ -12,7 +12,6 @@
 
 #include <stdbool.h>
 #include <stddef.h>
-#include <stdio.h>
 
 enum option_kind {
     OPTION_FLAG,    /* bool: set to true */
@@ -20,7 +19,8 @@ enum option_kind {
     OPTION_NUMBERS, /* struct option_numbers: a list with commas */
     OPTION_DIGITS,  /* const char *: checked as a number, kept as it was written */
     OPTION_TEXT,    /* const char *: anything but nothing */
-    OPTION_CHOICE   /* const char *: one of `choices` */
+    OPTION_CHOICE,  /* const char *: one of `choices` */
+    OPTION_KEY      /* struct key_texts: a key of the rig file, checked as such, kept as it was written */
 };
 
 #define OPTION_NUMBERS_MAX 64
@@ -30,9 +30,20 @@ struct option_numbers {
     size_t count;
 };
 
+/* What was given for a group's rows of OPTION_KEY, each in the place of its row; NULL where nothing was. */
+#define KEY_ROWS_MAX 16
+struct key_texts {
+    const char *text[KEY_ROWS_MAX];
+};
+
 struct cli_option {
     const char *name; /* without its dashes */
     enum option_kind kind;
+    /*
+     * A key of the rig file, or NULL: unit, range, choices and, for OPTION_KEY, the default are the key's
+     * where the row gives none.
+     */
+    const char *section, *key;
     size_t offset;        /* of the target in the group's struct */
     const char *argument; /* "HZ"; NULL for a flag */
     const char *help;
@@ -44,11 +55,20 @@ struct cli_option {
     const char *const *choices; /* ended by NULL */
 };
 
+/* Options under one title of --help. */
 struct option_group {
     const char *title;
     const struct cli_option *options;
     size_t count;
-    void *target; /* the struct that the offsets are in; defaults are its values before parsing */
+};
+
+#define ROWS(table)               (sizeof(table) / sizeof((table)[0]))
+#define OPTION_GROUP(title, rows) {title, rows, ROWS(rows)}
+
+/* A group among those of a verb. */
+struct option_use {
+    const struct option_group *group;
+    size_t offset; /* of the group's struct in the verb's; its defaults are its values before parsing */
 };
 
 struct command_line {
@@ -56,8 +76,8 @@ struct command_line {
     const char *operands; /* "LOG..." */
     const char *about;    /* a paragraph */
     const char *after;    /* further help, printed as it stands; may be NULL */
-    const struct option_group *groups;
-    size_t n_groups;
+    const struct option_use *uses;
+    size_t n_uses;
 };
 
 enum options_result {
@@ -67,15 +87,30 @@ enum options_result {
 };
 
 /*
- * Parse argv[1..argc-1]. On OPTIONS_RUN argv[1..*n_operands] are the operands in
- * their order (argv is rearranged).
+ * Parse argv[1..argc-1] into the verb's struct `args`. On OPTIONS_RUN argv[1..*n_operands] are the operands
+ * in their order (argv is rearranged).
  */
-enum options_result options_parse(const struct command_line *line, int argc, char **argv, size_t *n_operands);
+enum options_result options_parse(const struct command_line *line, void *args, int argc, char **argv,
+                                  size_t *n_operands);
+
+/* How a verb starts. true: go on. Else *status is the exit status, and all is said. */
+bool options_take(const struct command_line *line, void *args, int argc, char **argv, size_t *n_operands,
+                  int *status);
+
+/* The same for a verb that works on logs: one is needed at the least. */
+bool options_take_logs(const struct command_line *line, void *args, int argc, char **argv, size_t *n_logs,
+                       int *status);
 
 /* The text of --help on stdout. */
 void options_help(const struct command_line *line);
 
+/* A row as it holds: with what it has of a rig key. OPTION_KEY has become the kind of its key. */
+struct cli_option option_row(const struct option_group *group, size_t i);
+
 /* "Hz, 1 to 10000" of a numeric option into text[size]; returns text. */
 const char *option_range(const struct cli_option *option, char *text, size_t size);
+
+/* Where a group's OPTION_KEY of this name, which it has, keeps what was given. */
+const char **key_text(const struct option_group *group, struct key_texts *texts, const char *name);
 
 #endif

@@ -18,8 +18,7 @@ static const struct cli_option record_options[] = {
      .offset = AT(ledger),
      .argument = "FILE",
      .help = "add each flight to this ledger, a CSV file, made if missing; says when wobble has grown over "
-             "the build's "
-             "last flights"},
+             "the build's last flights"},
     {.name = "date",
      .kind = OPTION_TEXT,
      .offset = AT(date),
@@ -38,8 +37,8 @@ static const struct cli_option record_options[] = {
      .offset = AT(temperature_c),
      .argument = "C",
      .unit = "C",
-     .min = -60,
-     .max = 120,
+     .section = "mount",
+     .key = "temperature_c",
      .help = "temperature of the mount in the ledger; a resonance that the rig has of another one is not "
              "taken over",
      .fallback = "temperature_c of the rig"},
@@ -56,12 +55,8 @@ void record_args_init(struct record_args *args)
     *args = (struct record_args){.temperature_c = NAN};
 }
 
-struct option_group record_group(struct record_args *args, bool without_ledger)
-{
-    const size_t skip = without_ledger ? 1 : 0;
-    return (struct option_group){"The ledger", record_options + skip,
-                                 sizeof record_options / sizeof record_options[0] - skip, args};
-}
+const struct option_group record_group = OPTION_GROUP("The ledger", record_options);
+const struct option_group record_beside_group = {"The ledger", record_options + 1, ROWS(record_options) - 1};
 
 static bool set_date(struct record_args *args)
 {

@@ -15,8 +15,8 @@ struct record_args {
 
 void record_args_init(struct record_args *args);
 
-/* Options: --ledger and what is written beside the score. without_ledger: for a verb whose operand it is. */
-struct option_group record_group(struct record_args *args, bool without_ledger);
+/* --ledger and what is written beside the score; the second without --ledger, where that is an operand. */
+extern const struct option_group record_group, record_beside_group;
 
 /* Whether they make sense together; false: said on stderr. */
 bool record_check(struct record_args *args);

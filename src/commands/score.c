@@ -12,7 +12,7 @@
 struct score_args {
     bool gate, quiet;
     double footage_offset_s;
-    const char *window;
+    struct flight_args flight;
     struct record_args record;
 };
 
@@ -22,27 +22,17 @@ static const struct cli_option score_options[] = {
      .kind = OPTION_FLAG,
      .offset = AT(gate),
      .help = "exit status 3 unless every flight is steady"},
-    {.name = "footage-offset",
-     .kind = OPTION_NUMBER,
-     .offset = AT(footage_offset_s),
-     .argument = "S",
-     .unit = "s",
-     .min = -86400,
-     .max = 86400,
-     .help = "where the log's first sample is in the footage: the worst moments are given in footage time",
-     .fallback = "times of the log"},
-    {.name = "window",
-     .kind = OPTION_CHOICE,
-     .offset = AT(window),
-     .argument = "NAME",
-     .choices = window_choices,
-     .help = "window of the spectra: hann, rectangular, hamming, blackman, blackman-harris or hft95",
-     .fallback = "hann"},
-    {.name = "quiet",
-     .letter = 'q',
-     .kind = OPTION_FLAG,
-     .offset = AT(quiet),
-     .help = "no report: messages and the exit status only"},
+    FOOTAGE_OFFSET_ROW(AT(footage_offset_s), ": the worst moments are given in footage time"),
+    WINDOW_ROW(AT(flight.window), ": hann, rectangular, hamming, blackman, blackman-harris or hft95"),
+    QUIET_ROW(AT(quiet), "no report: messages and the exit status only"),
+};
+static const struct option_group score_group = OPTION_GROUP("The score", score_options);
+static const struct option_use uses[] = {
+    {&score_group, 0},
+    LOG_GROUP(struct score_args),
+    RIG_GROUP(struct score_args),
+    {&record_group, AT(record)},
+    OUTPUT_GROUP(struct score_args),
 };
 #undef AT
 
@@ -56,140 +46,98 @@ static const char after[] =
     "line or the rig file is wrong; 3 with --gate, a flight is not steady (when a log\n"
     "failed as well, it is 1).\n";
 
+static const struct command_line line = {.verb = "score",
+                                         .operands = "LOG...",
+                                         .about = about,
+                                         .after = after,
+                                         .uses = uses,
+                                         .n_uses = ROWS(uses)};
+
 /* A batch on its way, and what is kept of it for the table at its end. */
 struct scores {
     const struct flight_plan *plan;
     const struct score_args *args;
-    const struct output_args *output;
     struct sr_score_line *lines;
     size_t count, failed, not_steady;
-    bool usage; /* the command line was wrong */
 };
 
 static void keep_line(struct scores *batch, const struct flight *flight)
 {
-    struct sr_score_line *line = &batch->lines[batch->count++];
+    struct sr_score_line *kept = &batch->lines[batch->count++];
     const struct sr_score *score = &flight->score;
 
-    snprintf(line->name, sizeof line->name, "%s", flight->log.name);
-    line->verdict = score->verdict;
-    line->wobble_px = score->wobble_px.value;
-    line->threshold_px = score->threshold_px;
-    line->headroom_db = score->headroom_db;
-    line->steady_share = score->steady_share;
+    snprintf(kept->name, sizeof kept->name, "%s", flight->log.name);
+    kept->verdict = score->verdict;
+    kept->wobble_px = score->wobble_px.value;
+    kept->threshold_px = score->threshold_px;
+    kept->headroom_db = score->headroom_db;
+    kept->steady_share = score->steady_share;
     if (score->verdict != SR_STEADY)
         batch->not_steady++;
 }
 
-static enum sr_status report(const struct flight *flight, const struct flight_plan *plan,
-                             const struct score_args *args, const struct output_args *output, bool first,
+static enum sr_status report(const struct flight *flight, const struct scores *batch, bool first,
                              struct sr_error *err)
 {
-    const struct sr_score_report r = {.log = &flight->log,
-                                      .rig = &plan->rig,
-                                      .slices = &flight->slices,
-                                      .score = &flight->score,
-                                      .footage_offset_s = args->footage_offset_s,
-                                      .mount_note = flight->mount_note};
+    const struct output_args *output = &batch->args->flight.output;
+    const struct sr_score_report r =
+        flight_report(flight, &batch->plan->rig, batch->args->footage_offset_s);
     struct sr_style style;
 
-    if (args->quiet)
+    if (batch->args->quiet)
         return SR_OK;
     if (output->json)
         return sr_score_json(stdout, &r, err);
-    style_from(&style, output);
-    if (!first)
-        putchar('\n');
+    text_begin(&style, output, first);
     sr_score_text(stdout, &style, &r);
     return SR_OK;
 }
 
-/* One log of the batch. false: there is no point in going on. */
-static bool say_score(void *context, const struct flight *flight, struct sr_error *err)
+static enum sr_status say_score(void *context, const struct flight *flight, bool first, struct sr_error *err)
 {
     struct scores *batch = context;
     const struct score_args *args = batch->args;
 
-    if (flight == NULL) {
-        complain_error(err);
-        batch->failed++;
-        /* An option that no log can satisfy would only be said again for each. */
-        batch->usage = err->status == SR_ERR_ARGUMENT;
-        return !batch->usage;
-    }
-    if (report(flight, batch->plan, args, batch->output, batch->count == 0, err) != SR_OK ||
-        record_flight(&args->record, flight, batch->plan, batch->output, args->quiet, err) != SR_OK) {
-        complain_error(err);
-        batch->failed++;
-    }
     keep_line(batch, flight);
-    return output_flush();
+    enum sr_status status = report(flight, batch, first, err);
+    if (status == SR_OK)
+        status = record_flight(&args->record, flight, batch->plan, &args->flight.output, args->quiet, err);
+    return status;
 }
 
 static int score_all(size_t count, char **paths, const struct flight_plan *plan,
-                     const struct score_args *args, const struct output_args *output)
+                     const struct score_args *args)
 {
-    struct scores batch = {
-        .plan = plan, .args = args, .output = output, .lines = calloc(count, sizeof *batch.lines)};
+    struct scores batch = {.plan = plan, .args = args, .lines = calloc(count, sizeof *batch.lines)};
     struct sr_style style;
 
-    if (batch.lines == NULL || !batch_score(paths, count, plan, say_score, &batch)) {
+    if (batch.lines == NULL) {
         complain("%s", sr_status_text(SR_ERR_MEMORY));
-        free(batch.lines);
         return EXIT_FAILED;
     }
-    if (count > 1 && batch.count > 0 && !batch.usage && !output->json && !args->quiet) {
-        style_from(&style, output);
+    const int status = batch_run(paths, count, plan, say_score, &batch, &batch.failed);
+    if (count > 1 && batch.count > 0 && status != EXIT_USAGE && !args->flight.output.json && !args->quiet) {
+        style_from(&style, &args->flight.output);
         sr_score_table(stdout, &style, batch.lines, batch.count, batch.failed);
     }
     free(batch.lines);
-    if (batch.usage)
-        return EXIT_USAGE;
-    if (batch.failed > 0)
-        return EXIT_FAILED;
-    return args->gate && batch.not_steady > 0 ? EXIT_GATE : EXIT_DONE;
+    return status == EXIT_DONE && args->gate && batch.not_steady > 0 ? EXIT_GATE : status;
 }
 
 int command_score(int argc, char **argv)
 {
     struct score_args args = {.footage_offset_s = NAN};
-    struct log_args log;
-    struct rig_args rig = {0};
-    struct output_args output = {0};
     struct flight_plan plan;
     size_t n_logs = 0;
+    int status;
 
-    log_args_init(&log);
+    flight_args_init(&args.flight);
     record_args_init(&args.record);
-    const struct option_group groups[] = {
-        {"The score", score_options, sizeof score_options / sizeof score_options[0], &args},
-        log_group(&log),
-        rig_group(&rig),
-        record_group(&args.record, false),
-        output_group(&output),
-    };
-    const struct command_line line = {.verb = "score",
-                                      .operands = "LOG...",
-                                      .about = about,
-                                      .after = after,
-                                      .groups = groups,
-                                      .n_groups = sizeof groups / sizeof groups[0]};
-
-    switch (options_parse(&line, argc, argv, &n_logs)) {
-    case OPTIONS_DONE:
-        return EXIT_DONE;
-    case OPTIONS_WRONG:
-        return EXIT_USAGE;
-    case OPTIONS_RUN:
-        break;
-    }
-    if (n_logs == 0) {
-        complain("score: no log given");
-        return usage_hint("score");
-    }
+    if (!options_take_logs(&line, &args, argc, argv, &n_logs, &status))
+        return status;
     if (!record_check(&args.record))
-        return usage_hint("score");
-    if (!flight_plan_make(&plan, &log, &rig, args.window))
+        return usage_hint(line.verb);
+    if (!flight_plan_make(&plan, &args.flight))
         return EXIT_USAGE;
-    return score_all(n_logs, argv + 1, &plan, &args, &output);
+    return score_all(n_logs, argv + 1, &plan, &args);
 }

@@ -2,7 +2,7 @@
 #include "commands/shared.h"
 
 #include <langinfo.h>
-#include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -12,38 +12,37 @@
 
 static const char *const time_units[] = {"ns", "us", "ms", "s", NULL};
 static const char *const rate_units[] = {"deg/s", "rad/s", NULL};
-static const char *const lenses[] = {"rectilinear", "equidistant", NULL};
-static const char *const axes_names[] = {"frd", "flu", NULL};
 static const char *const color_choices[] = {"auto", "always", "never", NULL};
 const char *const window_choices[] = {"hann",  "rectangular", "hamming", "blackman", "blackman-harris",
                                       "hft95", NULL};
+const char *const post_choices[] = {"md", "bbcode", "text", NULL};
 
 #define AT(member) offsetof(struct log_args, member)
 static const struct cli_option log_options[] = {
     {.name = "columns",
      .kind = OPTION_TEXT,
-     .offset = AT(columns),
+     .offset = AT(options.columns),
      .argument = "SPEC",
      .help = "which column is what: time=NAME,x=NAME,y=NAME,z=NAME, also throttle and motor1 to motor8; "
              "a number counts columns from 1",
      .fallback = "by their names"},
     {.name = "time-unit",
      .kind = OPTION_CHOICE,
-     .offset = AT(time_unit),
+     .offset = AT(options.time_unit),
      .argument = "UNIT",
      .choices = time_units,
      .help = "unit of the time column: ns, us, ms or s",
      .fallback = "as written, or worked out"},
     {.name = "rate-unit",
      .kind = OPTION_CHOICE,
-     .offset = AT(rate_unit),
+     .offset = AT(options.rate_unit),
      .argument = "UNIT",
      .choices = rate_units,
      .help = "unit of the rates: deg/s or rad/s",
      .fallback = "as written, or worked out"},
     {.name = "sample-rate",
      .kind = OPTION_NUMBER,
-     .offset = AT(sample_rate_hz),
+     .offset = AT(options.sample_rate_hz),
      .argument = "HZ",
      .unit = "Hz",
      .min = 1,
@@ -51,7 +50,7 @@ static const struct cli_option log_options[] = {
      .help = "rows a second, for a log without a time column"},
     {.name = "from",
      .kind = OPTION_NUMBER,
-     .offset = AT(from_s),
+     .offset = AT(options.from_s),
      .argument = "S",
      .unit = "s",
      .min = 0,
@@ -60,7 +59,7 @@ static const struct cli_option log_options[] = {
      .fallback = "where it takes off"},
     {.name = "to",
      .kind = OPTION_NUMBER,
-     .offset = AT(to_s),
+     .offset = AT(options.to_s),
      .argument = "S",
      .unit = "s",
      .min = 0,
@@ -79,92 +78,49 @@ static const struct cli_option log_options[] = {
 };
 #undef AT
 
-#define AT(member) offsetof(struct rig_args, member)
+#define KEY(section_name, key_name)                                                                          \
+    .kind = OPTION_KEY, .section = (section_name), .key = (key_name), .offset = offsetof(struct rig_args, keys)
 static const struct cli_option rig_options[] = {
     {.name = "rig",
      .kind = OPTION_TEXT,
-     .offset = AT(file),
+     .offset = offsetof(struct rig_args, file),
      .argument = "FILE",
      .help = "rig file; the options below are laid over it",
      .fallback = "an assumed camera, and said so"},
-    {.name = "size",
-     .kind = OPTION_TEXT,
-     .offset = AT(size),
-     .argument = "WxH",
-     .help = "picture size in pixels",
-     .fallback = "1920x1080"},
-    {.name = "fps",
-     .kind = OPTION_DIGITS,
-     .offset = AT(fps),
-     .argument = "HZ",
-     .unit = "Hz",
-     .min = 1,
-     .max = 10000,
-     .help = "frames a second",
-     .fallback = "60"},
+    {.name = "size", KEY("camera", "size"), .argument = "WxH", .help = "picture size in pixels"},
+    {.name = "fps", KEY("camera", "fps"), .argument = "HZ", .help = "frames a second"},
     {.name = "readout-ms",
-     .kind = OPTION_DIGITS,
-     .offset = AT(readout_ms),
+     KEY("camera", "readout_ms"),
      .argument = "MS",
-     .unit = "ms",
-     .min = 0,
-     .max = 1000,
-     .above = true,
-     .help = "time from the first row to the last, at most one frame; see 'stillrow camera --flicker-hz'",
-     .fallback = "16"},
+     .help = "time from the first row to the last, at most one frame; see 'stillrow camera --flicker-hz'"},
     {.name = "exposure-ms",
-     .kind = OPTION_DIGITS,
-     .offset = AT(exposure_ms),
+     KEY("camera", "exposure_ms"),
      .argument = "MS",
-     .unit = "ms",
-     .min = 0,
-     .max = 1000,
-     .help = "shutter time of one row, at most one frame",
-     .fallback = "1"},
+     .help = "shutter time of one row, at most one frame"},
     {.name = "hfov-deg",
-     .kind = OPTION_DIGITS,
-     .offset = AT(hfov_deg),
+     KEY("camera", "hfov_deg"),
      .argument = "DEG",
-     .unit = "deg",
-     .min = 1,
-     .max = 360,
-     .help = "field of view across the picture; at most 170 for a rectilinear lens",
-     .fallback = "95"},
+     .help = "field of view across the picture; at most 170 for a rectilinear lens"},
     {.name = "lens",
-     .kind = OPTION_CHOICE,
-     .offset = AT(lens),
+     KEY("camera", "lens"),
      .argument = "KIND",
-     .choices = lenses,
-     .help = "rectilinear (straight lines stay straight) or equidistant (fisheye)",
-     .fallback = "rectilinear"},
+     .help = "rectilinear (straight lines stay straight) or equidistant (fisheye)"},
     {.name = "tilt-deg",
-     .kind = OPTION_DIGITS,
-     .offset = AT(tilt_deg),
+     KEY("camera", "tilt_deg"),
      .argument = "DEG",
-     .unit = "deg",
-     .min = -90,
-     .max = 90,
-     .help = "camera tilted up against the frame",
-     .fallback = "20"},
+     .help = "camera tilted up against the frame"},
     {.name = "axes",
-     .kind = OPTION_CHOICE,
-     .offset = AT(axes),
+     KEY("gyro", "axes"),
      .argument = "AXES",
-     .choices = axes_names,
-     .help = "the log's axes: frd (forward, right, down) or flu (forward, left, up)",
-     .fallback = "frd"},
+     .help = "the log's axes: frd (forward, right, down) or flu (forward, left, up)"},
     {.name = "threshold",
-     .kind = OPTION_DIGITS,
-     .offset = AT(threshold),
+     KEY("threshold", "px"),
      .argument = "PX",
-     .unit = "px RMS",
-     .min = 0,
-     .max = 1000,
-     .above = true,
      .help = "wobble that starts to show in footage",
      .fallback = "picture width / 1920"},
 };
-#undef AT
+#undef KEY
+_Static_assert(ROWS(rig_options) <= KEY_ROWS_MAX, "raise KEY_ROWS_MAX");
 
 #define AT(member) offsetof(struct output_args, member)
 static const struct cli_option output_options[] = {
@@ -179,41 +135,14 @@ static const struct cli_option output_options[] = {
 };
 #undef AT
 
-#define COUNT(table) (sizeof(table) / sizeof((table)[0]))
+const struct option_group log_group = OPTION_GROUP("Reading the log", log_options);
+const struct option_group rig_group = OPTION_GROUP("The rig", rig_options);
+const struct option_group output_group = OPTION_GROUP("The answer", output_options);
 
-void log_args_init(struct log_args *args)
+void flight_args_init(struct flight_args *args)
 {
-    *args = (struct log_args){.from_s = NAN, .to_s = NAN};
-}
-
-struct option_group log_group(struct log_args *args)
-{
-    return (struct option_group){"Reading the log", log_options, COUNT(log_options), args};
-}
-
-struct option_group rig_group(struct rig_args *args)
-{
-    return (struct option_group){"The rig", rig_options, COUNT(rig_options), args};
-}
-
-struct option_group output_group(struct output_args *args)
-{
-    return (struct option_group){"The answer", output_options, COUNT(output_options), args};
-}
-
-void log_options_from(struct sr_log_options *options, const struct log_args *args, const struct sr_rig *rig)
-{
-    sr_log_options_init(options);
-    options->columns = args->columns;
-    options->time_unit = args->time_unit;
-    options->rate_unit = args->rate_unit;
-    options->sample_rate_hz = args->sample_rate_hz;
-    options->jobs = (size_t)args->jobs;
-    options->from_s = args->from_s;
-    options->to_s = args->to_s;
-    options->pole_pairs = rig->pole_pairs;
-    options->speed_scale = rig->speed_scale;
-    options->idle_throttle = rig->idle_throttle;
+    *args = (struct flight_args){0};
+    sr_log_options_init(&args->log.options);
 }
 
 /* The rig's messages name the key of the file: on the command line it is the option. */
@@ -226,21 +155,24 @@ static void complain_key(const char *option, const char *key, const char *text)
     complain("--%s: %s", option, text);
 }
 
+bool rig_lay_over(struct sr_rig *rig, const struct option_group *group, const struct key_texts *texts)
+{
+    struct sr_error err = {0};
+
+    for (size_t i = 0; i < group->count; i++) {
+        const struct cli_option *row = &group->options[i];
+        if (row->kind != OPTION_KEY || texts->text[i] == NULL)
+            continue;
+        if (sr_rig_set(rig, row->section, row->key, texts->text[i], &err) != SR_OK) {
+            complain_key(row->name, row->key, err.text);
+            return false;
+        }
+    }
+    return true;
+}
+
 bool rig_from(struct sr_rig *rig, const struct rig_args *args)
 {
-    const struct {
-        const char *option, *section, *key, *value;
-    } keys[] = {
-        {"size", "camera", "size", args->size},
-        {"fps", "camera", "fps", args->fps},
-        {"readout-ms", "camera", "readout_ms", args->readout_ms},
-        {"exposure-ms", "camera", "exposure_ms", args->exposure_ms},
-        {"hfov-deg", "camera", "hfov_deg", args->hfov_deg},
-        {"lens", "camera", "lens", args->lens},
-        {"tilt-deg", "camera", "tilt_deg", args->tilt_deg},
-        {"axes", "gyro", "axes", args->axes},
-        {"threshold", "threshold", "px", args->threshold},
-    };
     struct sr_error err = {0};
 
     sr_rig_init(rig);
@@ -248,14 +180,8 @@ bool rig_from(struct sr_rig *rig, const struct rig_args *args)
         complain_error(&err);
         return false;
     }
-    for (size_t i = 0; i < COUNT(keys); i++) {
-        if (keys[i].value == NULL)
-            continue;
-        if (sr_rig_set(rig, keys[i].section, keys[i].key, keys[i].value, &err) != SR_OK) {
-            complain_key(keys[i].option, keys[i].key, err.text);
-            return false;
-        }
-    }
+    if (!rig_lay_over(rig, &rig_group, &args->keys))
+        return false;
     if (sr_rig_finish(rig, &err) != SR_OK) {
         complain_error(&err);
         return false;
@@ -263,7 +189,7 @@ bool rig_from(struct sr_rig *rig, const struct rig_args *args)
     return true;
 }
 
-bool picture_format(const char *path, enum sr_plot_format *format)
+static bool picture_format(const char *path, enum sr_plot_format *format)
 {
     const char *dot = strrchr(path, '.');
 
@@ -276,6 +202,28 @@ bool picture_format(const char *path, enum sr_plot_format *format)
     return false;
 }
 
+bool picture_check(const struct picture_args *args, const char *verb)
+{
+    enum sr_plot_format format;
+
+    if (args->plot != NULL && !picture_format(args->plot, &format))
+        complain("--plot: '%s' does not end in .png, .svg or .pdf", args->plot);
+    else if (args->plot == NULL && args->script != NULL)
+        complain("%s: --script keeps the script of --plot FILE, which is not given", verb);
+    else
+        return true;
+    return false;
+}
+
+void picture_options(struct sr_plot_options *options, const struct picture_args *args)
+{
+    sr_plot_options_init(options);
+    picture_format(args->plot, &options->format);
+    options->output = args->plot;
+    options->script = args->script;
+    options->dark = args->dark;
+}
+
 void style_from(struct sr_style *style, const struct output_args *args)
 {
     const char *no_color = getenv("NO_COLOR"), *term = getenv("TERM");
@@ -286,4 +234,11 @@ void style_from(struct sr_style *style, const struct output_args *args)
     style->color = terminal && !refused;
     if (args->color != NULL && strcmp(args->color, "auto") != 0)
         style->color = strcmp(args->color, "always") == 0;
+}
+
+void text_begin(struct sr_style *style, const struct output_args *args, bool first)
+{
+    style_from(style, args);
+    if (!first)
+        putchar('\n');
 }

@@ -1,7 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Options that several verbs share, and what they turn into. A verb puts
- * log_group(), rig_group() and output_group() among its own groups.
+ * Options that several verbs share, and what they turn into. A verb has the struct of
+ * each in its own, and puts log_group, rig_group and output_group among its groups.
+ *
+ * A new option for reading logs or for the rig is one row in shared.c (a rig's needs no
+ * more than the name of its key); an option of a few verbs is a row below.
  */
 #ifndef COMMANDS_SHARED_H
 #define COMMANDS_SHARED_H
@@ -19,16 +22,14 @@
 
 /* How to read a log. */
 struct log_args {
-    const char *columns, *time_unit, *rate_unit;
-    double sample_rate_hz, from_s, to_s;
-    double jobs; /* whole or not; 0: not given */
+    struct sr_log_options options; /* but for jobs, and what the rig says */
+    double jobs;                   /* whole or not; 0: not given */
 };
 
-/* The rig: texts as written, NULL where not given. */
+/* The rig: a file and what is laid over it. */
 struct rig_args {
     const char *file;
-    const char *size, *fps, *readout_ms, *exposure_ms, *hfov_deg, *lens, *tilt_deg;
-    const char *axes, *threshold;
+    struct key_texts keys;
 };
 
 /* How to answer. */
@@ -37,16 +38,73 @@ struct output_args {
     const char *color;
 };
 
-void log_args_init(struct log_args *args);
-struct option_group log_group(struct log_args *args);
-struct option_group rig_group(struct rig_args *args);
-struct option_group output_group(struct output_args *args);
+/* What the verbs that work on flights have in common. */
+struct flight_args {
+    struct log_args log;
+    struct rig_args rig;
+    struct output_args output;
+    const char *window; /* of the spectra; NULL: hann */
+};
 
-/* Names of the spectrum windows, ended by NULL, for a --window option. */
-extern const char *const window_choices[];
+void flight_args_init(struct flight_args *args);
 
-/* The reader's options for a rig: what the log's columns do not say is in the rig. */
-void log_options_from(struct sr_log_options *options, const struct log_args *args, const struct sr_rig *rig);
+extern const struct option_group log_group, rig_group, output_group;
+
+/* The groups of a verb whose struct `type` has a flight_args `flight`. */
+#define LOG_GROUP(type)    {&log_group, offsetof(type, flight.log)}
+#define RIG_GROUP(type)    {&rig_group, offsetof(type, flight.rig)}
+#define OUTPUT_GROUP(type) {&output_group, offsetof(type, flight.output)}
+
+extern const char *const window_choices[], *const post_choices[]; /* ended by NULL */
+
+/* Rows of a verb's own table. at: offset of the target; more: what it is to the verb, or "". */
+#define WINDOW_ROW(at, more)                                                                                 \
+    {.name = "window",                                                                                       \
+     .kind = OPTION_CHOICE,                                                                                  \
+     .offset = (at),                                                                                         \
+     .argument = "NAME",                                                                                     \
+     .choices = window_choices,                                                                              \
+     .help = "window of the spectra" more,                                                                   \
+     .fallback = "hann"}
+#define FOOTAGE_OFFSET_ROW(at, more)                                                                         \
+    {.name = "footage-offset",                                                                               \
+     .kind = OPTION_NUMBER,                                                                                  \
+     .offset = (at),                                                                                         \
+     .argument = "S",                                                                                        \
+     .unit = "s",                                                                                            \
+     .min = -86400,                                                                                          \
+     .max = 86400,                                                                                           \
+     .help = "where the log's first sample is in the footage" more,                                          \
+     .fallback = "times of the log"}
+#define DARK_ROW(at)       {.name = "dark", .kind = OPTION_FLAG, .offset = (at), .help = "draw on a dark page"}
+#define QUIET_ROW(at, say) {.name = "quiet", .letter = 'q', .kind = OPTION_FLAG, .offset = (at), .help = say}
+
+/* The picture of a verb that draws one beside its answer: three rows at a struct picture_args. */
+struct picture_args {
+    const char *plot, *script;
+    bool dark;
+};
+#define PICTURE_ROWS(at, say)                                                                                \
+    {.name = "plot",                                                                                         \
+     .kind = OPTION_TEXT,                                                                                    \
+     .offset = (at) + offsetof(struct picture_args, plot),                                                   \
+     .argument = "FILE",                                                                                     \
+     .help = say},                                                                                           \
+        {.name = "script",                                                                                   \
+         .kind = OPTION_TEXT,                                                                                \
+         .offset = (at) + offsetof(struct picture_args, script),                                             \
+         .argument = "FILE",                                                                                 \
+         .help = "keep the gnuplot script of --plot"},                                                       \
+        DARK_ROW((at) + offsetof(struct picture_args, dark))
+
+/* Whether they make sense; false: said on stderr. */
+bool picture_check(const struct picture_args *args, const char *verb);
+
+/* Into options, with the defaults for all else; --plot was given, and checked. */
+void picture_options(struct sr_plot_options *options, const struct picture_args *args);
+
+/* Lay a group's rows of OPTION_KEY over the rig. false: said on stderr. */
+bool rig_lay_over(struct sr_rig *rig, const struct option_group *group, const struct key_texts *texts);
 
 /*
  * The rig in force: the rig file first, then every option over it, whatever the
@@ -54,10 +112,10 @@ void log_options_from(struct sr_log_options *options, const struct log_args *arg
  */
 bool rig_from(struct sr_rig *rig, const struct rig_args *args);
 
-/* The kind of picture that a file name asks for by its ending: png, svg, pdf. false: none of them. */
-bool picture_format(const char *path, enum sr_plot_format *format);
-
 /* Colour and character set for stdout: --color, NO_COLOR, the terminal, the locale. */
 void style_from(struct sr_style *style, const struct output_args *args);
+
+/* The same for a report in text, after the empty line that keeps it from the one before. */
+void text_begin(struct sr_style *style, const struct output_args *args, bool first);
 
 #endif
