@@ -1,21 +1,46 @@
 #!/bin/sh
-# Run every test program given, then the scenario tests of tests/cli, then hold the documents against the
-# program, then let its output fail.
-# Fails if any fails, or if none ran.
+# Run every test program given, as many at once as there are processors, then the scenario tests of tests/cli,
+# then hold the documents against the program, then let its output fail. What was skipped is counted, and said
+# again at the end. Fails if any fails, or if none ran.
+#
+# JOBS=1   one at a time
 # SPDX-License-Identifier: GPL-3.0-or-later
 set -u
-passed=0 failed=0
-for t in "$@"; do
-    echo "== ${t##*/}"
-    if "$t"; then passed=$((passed + 1)); else failed=$((failed + 1)); echo "FAILED: $t"; fi
-done
-if [ -f tests/cli/run.sh ]; then
-    echo "== cli"
-    if sh tests/cli/run.sh; then passed=$((passed + 1)); else failed=$((failed + 1)); echo "FAILED: tests/cli"; fi
+[ $# -gt 0 ] || { echo "run.sh: no test program given" >&2; exit 1; }
+work=$(mktemp -d "${TMPDIR:-/tmp}/stillrow-tests.XXXXXX") || exit 1
+trap 'rm -rf "$work"' EXIT
+trap 'exit 130' INT TERM
+jobs=${JOBS:-$(getconf _NPROCESSORS_ONLN 2>/dev/null || echo 1)}
+
+# The answer of a test is shown when it is complete, so that two at once do not mix.
+cat >"$work/one" <<'EOF'
+work=$1
+shift
+out=$(mktemp "$work/out.XXXXXX")
+echo "== $*" >"$out"
+case $1 in
+*.sh) sh "$@" >>"$out" 2>&1 ;;
+*) "$@" >>"$out" 2>&1 ;;
+esac
+status=$?
+if [ "$status" -eq 0 ]; then
+    echo "$*" >>"$work/passed"
+else
+    echo "$* (exit status $status)" >>"$work/failed"
+    echo "FAILED: $*" >>"$out"
 fi
-echo "== docs"
-if sh tests/docs/run.sh; then passed=$((passed + 1)); else failed=$((failed + 1)); echo "FAILED: tests/docs"; fi
-echo "== harden"
-if sh tests/harden/write_test.sh; then passed=$((passed + 1)); else failed=$((failed + 1)); echo "FAILED: tests/harden"; fi
-echo "programs: $passed passed, $failed failed"
+cat "$out"
+EOF
+touch "$work/passed" "$work/failed"
+printf '%s\n' "$@" | xargs -P "$jobs" -I PROGRAM sh "$work/one" "$work" PROGRAM
+for t in tests/cli/run.sh tests/docs/run.sh tests/harden/write_test.sh; do sh "$work/one" "$work" "$t"; done
+
+passed=$(wc -l <"$work/passed") failed=$(wc -l <"$work/failed")
+skipped=$(cat "$work"/out.* | grep -c '^ *SKIPPED')
+if [ "$skipped" -gt 0 ]; then
+    echo "$skipped checks were skipped:"
+    cat "$work"/out.* | grep '^ *SKIPPED'
+fi
+sed 's/^/FAILED: /' "$work/failed"
+echo "programs: $((passed)) passed, $((failed)) failed, $((skipped)) skipped"
 [ "$failed" -eq 0 ] && [ "$passed" -gt 0 ]
