@@ -13,6 +13,7 @@
 #include <cmocka.h>
 
 #include "log/number.h"
+#include "log/short.h"
 #include "sim/flight.h"
 
 static bool same_bits(double a, double b)
@@ -185,11 +186,67 @@ static void stamps(void **state)
     assert_null(sr_stamp_scan(huge, huge + sizeof huge - 1, false, &whole, &fraction));
 }
 
+/*
+ * Eight characters at a time, on every text of up to eight of these characters that could
+ * mislead it, in a field that something ends: strtod()'s value and end, or NULL where it is
+ * said to give up.
+ */
+static void check_short(const char *text, size_t size, size_t behind)
+{
+    char *copy = malloc(size + behind > 0 ? size + behind
+                                          : 1); /* to the byte, so that a sanitizer sees a read past it */
+    double value = NAN;
+    char *truth_end;
+
+    assert_non_null(copy);
+    memcpy(copy, text, size);
+    memset(copy + size, ',', behind);
+    const char *start = text + (text[0] == '-');
+    const size_t digits = strspn(start, "0123456789."), rest = size - (size_t)(start - text);
+    const char *first = memchr(start, '.', digits);
+    const char *second = first == NULL ? NULL : memchr(first + 1, '.', digits - (size_t)(first + 1 - start));
+    const size_t taken = second == NULL ? digits : (size_t)(second - start);
+    const bool is = taken > (first != NULL) && taken < 8 && rest + behind >= 8 && start[taken] != 'e';
+    const char *end = sr_number_short(copy, copy + size + behind, &value);
+    const double truth = strtod(text, &truth_end);
+
+    if (is && (end != copy + (start - text) + taken || !same_bits(value, truth)))
+        fail_msg("'%s' and %zu more read as %.17g, not %.17g", text, behind, value, truth);
+    if (is && truth_end != text + (end - copy))
+        fail_msg("'%s' is read to another end than by strtod()", text);
+    if (!is && end != NULL)
+        fail_msg("'%s' and %zu more was not given up", text, behind);
+    free(copy);
+}
+
+static void short_ones(void **state)
+{
+    static const char characters[] = "09.-e /:7";
+    char text[SR_WORD_BYTES + 2];
+    (void)state;
+
+    for (size_t draw = 0; draw < 300000; draw++) {
+        uint64_t bits = draw * 0x9E3779B97F4A7C15U;
+        const size_t size = draw % (SR_WORD_BYTES + 2);
+        for (size_t i = 0; i < size; i++) {
+            bits ^= bits >> 29;
+            bits *= 0xBF58476D1CE4E5B9U;
+            /* mostly digits, or hardly one would be a number */
+            const unsigned pick = (unsigned)(bits >> 40);
+            text[i] = pick % 4 != 0 ? (char)('0' + pick / 4 % 10) : characters[pick / 4 % 9];
+        }
+        text[size] = '\0';
+        check_short(text, size, 8);
+        check_short(text, size, draw / 10 % 8);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(chosen),  cmocka_unit_test(ties),   cmocka_unit_test(drawn),
-        cmocka_unit_test(refused), cmocka_unit_test(stamps), cmocka_unit_test(commas_and_blanks),
+        cmocka_unit_test(chosen),     cmocka_unit_test(ties),   cmocka_unit_test(drawn),
+        cmocka_unit_test(refused),    cmocka_unit_test(stamps), cmocka_unit_test(commas_and_blanks),
+        cmocka_unit_test(short_ones),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

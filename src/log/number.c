@@ -6,6 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "log/short.h"
+
 #define DIGITS_EXACT   19  /* decimal digits that always fit 64 bits */
 #define LONGEST_NUMBER 400 /* characters of a number left to strtod() */
 
@@ -90,6 +92,13 @@ static inline uint64_t short_digits(const char **p, const char *end, uint64_t ma
 {
     const char *at = *p;
 
+    if (end - at >= SR_WORD_BYTES) {
+        const uint64_t word = sr_word_load(at) ^ SR_EACH_BYTE('0');
+        if (sr_word_others(word) == 0) {
+            mantissa = mantissa * 100000000U + sr_word_value(word);
+            at += SR_WORD_BYTES;
+        }
+    }
     for (; at < end && is_digit(*at); at++)
         mantissa = mantissa * 10U + (uint64_t)(*at - '0');
     *p = at;

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "log/number.h"
+#include "log/short.h"
 
 #define ALL_RATES 7U
 #define MOST      1e12 /* no rate, throttle or speed is written in larger numbers: broken text */
@@ -91,7 +92,11 @@ static const char *scan(const struct scratch *s, enum sr_slot slot, const char *
 {
     if (slot == SR_SLOT_TIME)
         return sr_stamp_scan(text, end, s->layout->comma, &value->whole, &value->number);
-    const char *stop = sr_number_scan(text, end, s->layout->comma, &value->number);
+    const bool comma = s->layout->comma;
+    const char *stop = sr_number_short(text, end, &value->number);
+    if (stop != NULL && !(comma && *stop == ','))
+        return stop; /* far under MOST: the next field need not wait for this one's value */
+    stop = sr_number_scan(text, end, comma, &value->number);
     return stop != NULL && fabs(value->number) < MOST ? stop : NULL;
 }
 
