@@ -74,7 +74,8 @@ struct sr_rank {
     size_t n_single;
     struct sr_rank_choice *pair; /* likewise */
     size_t n_pair;
-    /* The first stays first whatever the setups without data of the others turn out to be. */
+    /* The first stays first whatever the levels that are missing, of any hardness in any counted setup, turn
+     * out to be. A setup that nobody flew often enough can still change it. */
     bool single_settled, pair_settled;
     size_t flights;                                     /* ranked */
     size_t unreadable, unproven, no_hardness, no_level; /* left out */

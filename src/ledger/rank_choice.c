@@ -7,26 +7,15 @@
 
 #include "rank_private.h"
 
-#define SHORE_MAX 101 /* hardnesses are whole degrees, 0..100 */
-
-/* Mean levels [dB] of every hardness in every setup that counts; NAN where flights are too few. */
-struct grid {
-    double shore_a[SHORE_MAX];
-    size_t n_shore;
-    double *level_db; /* [n_setups][n_shore] */
-    size_t *setup;    /* [n_setups] index into the ranking's */
-    size_t n_setups;
-};
-
 static void find_hardnesses(struct grid *grid, const struct sr_rank *rank)
 {
-    bool flown[SHORE_MAX] = {false};
+    bool flown[RANK_SHORE_MAX] = {false};
 
     for (size_t s = 0; s < rank->n_setups; s++)
         for (size_t c = 0; c < rank->setups[s].n_cells; c++)
             if (rank->setups[s].cells[c].enough)
                 flown[(size_t)rank->setups[s].cells[c].shore_a] = true;
-    for (size_t h = 0; h < SHORE_MAX; h++)
+    for (size_t h = 0; h < RANK_SHORE_MAX; h++)
         if (flown[h])
             grid->shore_a[grid->n_shore++] = (double)h;
 }
@@ -39,8 +28,9 @@ static enum sr_status grid_make(struct grid *grid, const struct sr_rank *rank, s
     if (rank->n_counted < SIZE_MAX / sizeof(double) / width) {
         grid->level_db = calloc((rank->n_counted + 1) * width, sizeof *grid->level_db);
         grid->setup = calloc(rank->n_counted + 1, sizeof *grid->setup);
+        grid->n_lacking = calloc(rank->n_counted + 1, sizeof *grid->n_lacking);
     }
-    if (grid->level_db == NULL || grid->setup == NULL)
+    if (grid->level_db == NULL || grid->setup == NULL || grid->n_lacking == NULL)
         return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for the ranking");
     for (size_t s = 0; s < rank->n_setups; s++) {
         const struct sr_rank_setup *setup = &rank->setups[s];
@@ -53,6 +43,7 @@ static enum sr_status grid_make(struct grid *grid, const struct sr_rank *rank, s
             bool has =
                 c < setup->n_cells && setup->cells[c].shore_a <= grid->shore_a[h] && setup->cells[c].enough;
             levels[h] = has ? setup->cells[c].level_db.value : NAN;
+            grid->n_lacking[grid->n_setups] += !has;
         }
         grid->setup[grid->n_setups++] = s;
     }
@@ -63,6 +54,7 @@ static void grid_release(struct grid *grid)
 {
     free(grid->level_db);
     free(grid->setup);
+    free(grid->n_lacking);
 }
 
 /* fmin() takes the number where the other is NAN. */
@@ -123,15 +115,6 @@ static int by_merit(const void *x, const void *y)
     return 0;
 }
 
-/* Could another one catch up if all it lacks turned out well? */
-static bool is_settled(const struct sr_rank_choice *choices, size_t n)
-{
-    for (size_t i = 1; i < n; i++)
-        if (choices[i].unknown > 0 && choices[i].under + choices[i].unknown >= choices[0].under)
-            return false;
-    return n > 0;
-}
-
 enum sr_status rank_choices(struct sr_rank *rank, struct sr_error *err)
 {
     struct grid grid;
@@ -156,8 +139,8 @@ enum sr_status rank_choices(struct sr_rank *rank, struct sr_error *err)
     }
     qsort(rank->single, rank->n_single, sizeof *rank->single, by_merit);
     qsort(rank->pair, rank->n_pair, sizeof *rank->pair, by_merit);
-    rank->single_settled = is_settled(rank->single, rank->n_single);
-    rank->pair_settled = is_settled(rank->pair, rank->n_pair);
+    rank->single_settled = rank_is_settled(&grid, best, rank->single, rank->n_single);
+    rank->pair_settled = rank_is_settled(&grid, best, rank->pair, rank->n_pair);
 
 done:
     free(best);
