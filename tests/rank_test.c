@@ -10,6 +10,7 @@
 
 #include "ledger/statistics.h"
 #include "sim/flight.h"
+#include "stillrow/compare.h"
 #include "stillrow/rank.h"
 #include "support/ledger_file.h"
 #include "support/near.h"
@@ -310,6 +311,45 @@ static void test_welch_on_students_sleep(void **state)
     assert_near(welch_p(&flat, &flat), 1, 0);
 }
 
+/*
+ * No scatter at all: means that differ do so for certain, equal ones do not. The comparison of two groups
+ * gives the same p for the same numbers, with scatter and without: one rule for both.
+ */
+static void test_no_scatter(void **state)
+{
+    struct pen pen;
+    struct sr_ledger ledger;
+    struct sr_rank rank;
+    (void)state;
+    begin(&pen);
+    for (int i = 0; i < 3; i++) {
+        fly(&pen, "heron", "apart", "p", 40, 15, -12);
+        fly(&pen, "heron", "apart", "p", 50, 15, 0);
+        fly(&pen, "heron", "equal", "p", 40, 15, -3);
+        fly(&pen, "heron", "equal", "p", 50, 15, -3);
+    }
+    land(&pen, &ledger, &rank);
+    assert_int_equal(rank.n_compared, 2);
+    assert_near(rank.setups[0].margin_db, 12, 1e-6);
+    assert_near(rank.setups[0].p_value, 0, 0);
+    assert_true(rank.setups[0].clear);
+    assert_near(rank.setups[1].p_value, 1, 0);
+    assert_false(rank.setups[1].clear);
+    let_go(&ledger, &rank);
+
+    static const double groups[][3] = {{1, 1, 1}, {2, 2, 2}, {1, 1, 4}, {-7, 2, 2.5}, {1, 1, 1}};
+    for (size_t g = 0; g + 1 < sizeof groups / sizeof *groups; g++) {
+        struct moments a = {0, 0, 0}, b = {0, 0, 0};
+        struct sr_difference d;
+        for (int i = 0; i < 3; i++) {
+            moments_add(&a, groups[g][i]);
+            moments_add(&b, groups[g + 1][i]);
+        }
+        assert_int_equal(sr_welch_t(groups[g], 3, groups[g + 1], 3, &d, NULL), SR_OK);
+        assert_near(welch_p(&a, &b), d.p_value, 1e-12);
+    }
+}
+
 /* Of setups in which all hardnesses are alike, at most one in twenty is called clear. */
 static void test_equals_are_seldom_called_clear(void **state)
 {
@@ -459,11 +499,17 @@ int main(void)
 {
 #define TEST(function) cmocka_unit_test_setup(function, fresh_ledger_folder)
     const struct CMUnitTest tests[] = {
-        TEST(test_setups_and_their_means),  TEST(test_what_is_left_out_is_counted),
-        TEST(test_the_best_of_a_setup),     TEST(test_choices_by_hand),
-        TEST(test_a_settled_choice),        TEST(test_shares),
-        TEST(test_welch_on_students_sleep), TEST(test_equals_are_seldom_called_clear),
-        TEST(test_a_known_truth_is_found),  TEST(test_time_grows_with_the_rows),
+        TEST(test_setups_and_their_means),
+        TEST(test_what_is_left_out_is_counted),
+        TEST(test_the_best_of_a_setup),
+        TEST(test_choices_by_hand),
+        TEST(test_a_settled_choice),
+        TEST(test_shares),
+        TEST(test_welch_on_students_sleep),
+        TEST(test_no_scatter),
+        TEST(test_equals_are_seldom_called_clear),
+        TEST(test_a_known_truth_is_found),
+        TEST(test_time_grows_with_the_rows),
     };
     return cmocka_run_group_tests(tests, enter_ledger_folder, leave_ledger_folder);
 }

@@ -9,6 +9,8 @@
 #include <stdint.h>
 #include <stdlib.h>
 
+#include "support/students_t.h"
+
 enum sr_status sr_adjust_p(const double *p, size_t n, double *adjusted, struct sr_error *err)
 {
     for (size_t i = 0; i < n; i++)
@@ -42,11 +44,7 @@ enum sr_status sr_welch_t(const double *a, size_t na, const double *b, size_t nb
     double vb = gsl_stats_variance(b, 1, nb) / (double)nb;
     struct sr_difference d = {.value = gsl_stats_mean(b, 1, nb) - gsl_stats_mean(a, 1, na)};
     d.error = sqrt(va + vb);
-    /* Welch and Satterthwaite's degrees of freedom; without any scatter there is nothing to divide by. */
-    double share = va / (va + vb),
-           rest = vb / (va + vb); /* their squares do not leave the range of a double */
-    d.dof = d.error > 0 ? 1 / (share * share / (double)(na - 1) + rest * rest / (double)(nb - 1))
-                        : (double)(na + nb - 2);
+    d.dof = sr_students_dof(va, na, vb, nb);
     if (!isfinite(d.value) || !isfinite(d.error))
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "a t test needs finite values");
     sr_difference_finish(&d);
@@ -68,9 +66,6 @@ void sr_difference_finish(struct sr_difference *d)
     double half = t_quantile(0.975, d->dof) * d->error;
     d->low = d->value - half;
     d->high = d->value + half;
-    if (d->error > 0)
-        d->p_value = fmin(1, 2 * gsl_cdf_tdist_Q(fabs(d->value) / d->error, d->dof));
-    else
-        d->p_value = fabs(d->value) > 0 ? 0 : 1;
+    d->p_value = sr_students_p(d->value, d->error, d->dof);
     d->smallest = (t_quantile(0.975, d->dof) + t_quantile(0.8, d->dof)) * d->error;
 }

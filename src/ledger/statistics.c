@@ -5,6 +5,8 @@
 #include <math.h>
 #include <stdbool.h>
 
+#include "support/students_t.h"
+
 void moments_add(struct moments *m, double value)
 {
     double off = value - m->mean;
@@ -34,13 +36,9 @@ struct sr_interval mean_interval(const struct moments *m, double level)
 
 double welch_p(const struct moments *a, const struct moments *b)
 {
-    double va = variance(a) / (double)a->count, vb = variance(b) / (double)b->count, v = va + vb;
+    double va = variance(a) / (double)a->count, vb = variance(b) / (double)b->count;
 
-    if (!(v > 0))
-        return 1;
-    double share = va / v, rest = vb / v; /* their squares do not leave the range of a double */
-    double dof = 1 / (share * share / (double)(a->count - 1) + rest * rest / (double)(b->count - 1));
-    return 2 * gsl_cdf_tdist_Q(fabs(a->mean - b->mean) / sqrt(v), dof);
+    return sr_students_p(a->mean - b->mean, sqrt(va + vb), sr_students_dof(va, a->count, vb, b->count));
 }
 
 /*

@@ -19,8 +19,8 @@ double moments_sd(const struct moments *m);
 /* Mean with its interval at `level` by Student's t; ends NAN below 2 values. */
 struct sr_interval mean_interval(const struct moments *m, double level);
 
-/* Two-sided p-value of equal means (Welch 1947, Satterthwaite 1946), 2 values or more each; 1 where neither
- * scatters. */
+/* Two-sided p-value of equal means (Welch 1947, Satterthwaite 1946), 2 values or more each. Where neither
+ * scatters: 0, and 1 for equal means. */
 double welch_p(const struct moments *a, const struct moments *b);
 
 /* Share k / n with its exact interval (Clopper and Pearson 1934); NAN for n = 0. */
