@@ -62,15 +62,15 @@ static bool hand_on(struct batch *batch, struct item *item)
 
     if (scored)
         status = batch->each(batch->context, &item->flight, batch->given++ == 0, err);
+    /* An option that no log can satisfy would only be said again for each. */
+    batch->wrong = !scored && status == SR_ERR_ARGUMENT;
     if (status != SR_OK) {
-        /* What cannot be written or drawn is no fault of the log. */
-        if (err->file[0] == '\0' && status != SR_ERR_WRITE && status != SR_ERR_PLOT)
+        /* What cannot be asked, written or drawn is no fault of the log. */
+        if (err->file[0] == '\0' && !batch->wrong && status != SR_ERR_WRITE && status != SR_ERR_PLOT)
             snprintf(err->file, sizeof err->file, "%s", item->path);
         complain_error(err);
         batch->failed++;
     }
-    /* An option that no log can satisfy would only be said again for each. */
-    batch->wrong = !scored && status == SR_ERR_ARGUMENT;
     /* Without gnuplot the next log fares no better. */
     return output_flush() && !batch->wrong && status != SR_ERR_PLOT;
 }

@@ -6,8 +6,8 @@
 #include "commands/flight.h"
 
 /*
- * What a verb does with a flight. first: none was handed on before. What fails is said by the caller, with the
- * log's name where *err has none. Called for one flight at a time, though not always in the same thread.
+ * What a verb does with a flight. first: none was handed on before. What fails is said by the caller, with
+ * the log's name where *err has none. Called for one flight at a time, though not always in the same thread.
  */
 typedef enum sr_status batch_fn(void *context, const struct flight *flight, bool first, struct sr_error *err);
 

@@ -139,8 +139,9 @@ static int describe(const struct camera_args *args, const struct sr_rig *rig,
 }
 
 /* The measured readout is laid over the rig as --readout-ms would be, if it fits into a frame. */
-static int flicker_test(struct camera_args *args, struct sr_rig *rig)
+static int flicker_test(const struct camera_args *args, struct sr_rig *rig)
 {
+    struct rig_args rig_args = args->rig;
     struct sr_flicker_report flicker;
     char readout_ms[32];
 
@@ -148,8 +149,8 @@ static int flicker_test(struct camera_args *args, struct sr_rig *rig)
         return usage_hint(line.verb);
     if (flicker.fits_frame) {
         snprintf(readout_ms, sizeof readout_ms, "%.9g", 1e3 * flicker.readout_s);
-        *key_text(&rig_group, &args->rig.keys, "readout-ms") = readout_ms;
-        if (!rig_from(rig, &args->rig))
+        *key_text_of(&rig_group, &rig_args.keys, "readout-ms") = readout_ms;
+        if (!rig_from(rig, &rig_args))
             return EXIT_USAGE;
     }
     return describe(args, rig, &flicker);

@@ -10,14 +10,11 @@
 #include "stillrow/compare_report.h"
 
 struct compare_args {
-    const char *by, *window, *plot, *script, *title, *post;
-    bool per_axis, dark;
-    struct log_args log;
-    struct rig_args rig;
-    struct output_args output;
+    const char *by, *title, *post;
+    bool per_axis;
+    struct picture_args picture;
+    struct flight_args flight;
 };
-
-static const char *const posts[] = {"md", "bbcode", "text", NULL};
 
 #define AT(member) offsetof(struct compare_args, member)
 static const struct cli_option compare_options[] = {
@@ -29,17 +26,8 @@ static const struct cli_option compare_options[] = {
          "group the logs by what their rig files say, instead of --with: motor, prop, blades, name, camera, "
          "hardness, temperature, with commas"},
     {.name = "per-axis", .kind = OPTION_FLAG, .offset = AT(per_axis), .help = "roll, pitch and yaw too"},
-    {.name = "plot",
-     .kind = OPTION_TEXT,
-     .offset = AT(plot),
-     .argument = "FILE",
-     .help = "draw both spectra and their ratio, as FILE.png, .svg or .pdf; two groups only"},
-    {.name = "script",
-     .kind = OPTION_TEXT,
-     .offset = AT(script),
-     .argument = "FILE",
-     .help = "keep the gnuplot script of --plot"},
-    {.name = "dark", .kind = OPTION_FLAG, .offset = AT(dark), .help = "draw on a dark page"},
+    PICTURE_ROWS(AT(picture),
+                 "draw both spectra and their ratio, as FILE.png, .svg or .pdf; two groups only"),
     {.name = "title",
      .kind = OPTION_TEXT,
      .offset = AT(title),
@@ -50,27 +38,31 @@ static const struct cli_option compare_options[] = {
      .kind = OPTION_CHOICE,
      .offset = AT(post),
      .argument = "KIND",
-     .choices = posts,
+     .choices = post_choices,
      .help = "print the lines to paste beside the picture instead of the report: md, bbcode or text"},
-    {.name = "window",
-     .kind = OPTION_CHOICE,
-     .offset = AT(window),
-     .argument = "NAME",
-     .choices = window_choices,
-     .help = "window of the spectra, as for score",
-     .fallback = "hann"},
+    WINDOW_ROW(AT(flight.window), ", as for score"),
 };
 #undef AT
+static const struct option_group compare_group = OPTION_GROUP("The comparison", compare_options);
+static const struct option_use uses[] = {
+    {&compare_group, 0},
+    LOG_GROUP(struct compare_args),
+    RIG_GROUP(struct compare_args),
+    OUTPUT_GROUP(struct compare_args),
+};
 
-static const char about[] =
-    "Compares groups of flights: the logs before --with are group A, those after it group B (and after "
-    "another "
-    "--with group C…). Seconds flown at the same throttle, or motor speed, are set against each other. With "
-    "3 "
-    "flights or more on both sides the interval speaks of the combos; with fewer, of these flights only.";
-static const char after[] = "A file ending in .ini among the logs is the rig of the logs after it:\n"
-                            "  stillrow compare --by prop heron.ini h1.csv h2.csv dipper.ini d1.csv d2.csv\n"
-                            "More than two groups give every pair, and a ranking.\n";
+static const struct command_line line = {
+    .verb = "compare",
+    .operands = "LOG... --with LOG...",
+    .about = "Compares groups of flights: the logs before --with are group A, those after it group B (and "
+             "after another --with group C…). Seconds flown at the same throttle, or motor speed, are set "
+             "against each other. With 3 flights or more on both sides the interval speaks of the combos; "
+             "with fewer, of these flights only.",
+    .after = "A file ending in .ini among the logs is the rig of the logs after it:\n"
+             "  stillrow compare --by prop heron.ini h1.csv h2.csv dipper.ini d1.csv d2.csv\n"
+             "More than two groups give every pair, and a ranking.\n",
+    .uses = uses,
+    .n_uses = ROWS(uses)};
 
 /* What is kept of each pair for the ranking. */
 struct pair {
@@ -86,12 +78,8 @@ static enum sr_status draw_pair(const struct sr_compare_report *report, const st
     struct sr_plot_options options;
     struct sr_compare_spectra spectra;
 
-    sr_plot_options_init(&options);
-    picture_format(args->plot, &options.format);
-    options.output = args->plot;
-    options.script = args->script;
+    picture_options(&options, &args->picture);
     options.title = args->title;
-    options.dark = args->dark;
     enum sr_status status = sr_compare_spectra(&spectra, report->a, report->b, report->comparison, err);
     if (status != SR_OK)
         return status;
@@ -106,7 +94,7 @@ static enum sr_status print_pair(const struct sr_compare_report *report, const s
     struct sr_style style;
     enum sr_post_format format;
 
-    if (args->output.json)
+    if (args->flight.output.json)
         return sr_compare_json(stdout, report, err);
     if (!first)
         putchar('\n');
@@ -114,7 +102,7 @@ static enum sr_status print_pair(const struct sr_compare_report *report, const s
         sr_compare_post(stdout, format, report);
         return SR_OK;
     }
-    style_from(&style, &args->output);
+    style_from(&style, &args->flight.output);
     sr_compare_text(stdout, &style, report);
     return SR_OK;
 }
@@ -130,7 +118,7 @@ static int report_pair(const struct entries *all, const struct pair *pair, const
     struct sr_error err = {0};
 
     enum sr_status status = print_pair(&report, args, first, &err);
-    if (status == SR_OK && args->plot != NULL)
+    if (status == SR_OK && args->picture.plot != NULL)
         status = draw_pair(&report, args, &err);
     if (status == SR_OK)
         return EXIT_DONE;
@@ -200,8 +188,8 @@ static int report_ranking(const struct entries *all, struct pair *pairs, size_t 
         ranks[a_quieter ? pairs[i].b : pairs[i].a].beaten++;
     }
     qsort(ranks, all->n_groups, sizeof *ranks, by_wobble);
-    if (!args->output.json) {
-        style_from(&style, &args->output);
+    if (!args->flight.output.json) {
+        style_from(&style, &args->flight.output);
         sr_compare_ranking_text(stdout, &style, ranks, all->n_groups);
     } else if (sr_compare_ranking_json(stdout, ranks, all->n_groups, &err) != SR_OK) {
         complain_error(&err);
@@ -257,9 +245,9 @@ static int compare_entries(struct entries *all, const struct compare_args *args)
         complain(args->by != NULL ? "compare: the rigs all say the same of %s, so there is one group only"
                                   : "compare: nothing to compare with; put the other logs after --with%s",
                  args->by != NULL ? args->by : "");
-        return args->by != NULL ? EXIT_FAILED : usage_hint("compare");
+        return args->by != NULL ? EXIT_FAILED : usage_hint(line.verb);
     }
-    if (args->plot != NULL && all->n_groups > 2) {
+    if (args->picture.plot != NULL && all->n_groups > 2) {
         complain("compare: --plot draws two groups, and there are %zu", all->n_groups);
         return EXIT_USAGE;
     }
@@ -286,19 +274,18 @@ struct part {
 };
 
 /* Options may stand in any group's part and hold for all, so all parts are parsed before any log is taken. */
-static enum options_result parse_parts(const struct command_line *line, int argc, char **argv,
-                                       struct part *parts, size_t *n_parts)
+static bool parse_parts(struct compare_args *args, int argc, char **argv, struct part *parts, size_t *n_parts,
+                        int *status)
 {
     for (int start = 0; start < argc;) {
         int end = next_with(argc, argv, start + 1);
         argv[start] = argv[0];
-        enum options_result result = options_parse(line, end - start, argv + start, &parts[*n_parts].count);
-        if (result != OPTIONS_RUN)
-            return result;
+        if (!options_take(&line, args, end - start, argv + start, &parts[*n_parts].count, status))
+            return false;
         parts[(*n_parts)++].operands = argv + start + 1;
         start = end;
     }
-    return OPTIONS_RUN;
+    return true;
 }
 
 static int take_parts(struct entries *all, const struct part *parts, struct compare_args *args)
@@ -306,10 +293,9 @@ static int take_parts(struct entries *all, const struct part *parts, struct comp
     for (size_t i = 0; i < all->n_groups; i++) {
         if (parts[i].count == 0) {
             complain(i == 0 ? "compare: no log given" : "compare: no log after --with");
-            return usage_hint("compare");
+            return usage_hint(line.verb);
         }
-        int status =
-            entries_take(all, parts[i].operands, parts[i].count, i, &args->log, &args->rig, args->window);
+        int status = entries_take(all, parts[i].operands, parts[i].count, i, &args->flight);
         if (status != EXIT_DONE)
             return status;
     }
@@ -320,50 +306,18 @@ int command_compare(int argc, char **argv)
 {
     struct compare_args args = {0};
     struct entries all = {0};
-    int status = EXIT_DONE;
-
-    log_args_init(&args.log);
-    const struct option_group groups[] = {
-        {"The comparison", compare_options, sizeof compare_options / sizeof compare_options[0], &args},
-        log_group(&args.log),
-        rig_group(&args.rig),
-        output_group(&args.output),
-    };
-    const struct command_line line = {.verb = "compare",
-                                      .operands = "LOG... --with LOG...",
-                                      .about = about,
-                                      .after = after,
-                                      .groups = groups,
-                                      .n_groups = sizeof groups / sizeof groups[0]};
+    int status;
 
     struct part *parts = calloc((size_t)argc + 1, sizeof *parts);
     if (parts == NULL) {
         complain("%s", sr_status_text(SR_ERR_MEMORY));
         return EXIT_FAILED;
     }
-    enum sr_plot_format format;
-    switch (parse_parts(&line, argc, argv, parts, &all.n_groups)) {
-    case OPTIONS_DONE:
-        status = EXIT_DONE;
-        break;
-    case OPTIONS_WRONG:
-        status = EXIT_USAGE;
-        break;
-    case OPTIONS_RUN:
-        if (args.plot != NULL && !picture_format(args.plot, &format)) {
-            complain("--plot: '%s' does not end in .png, .svg or .pdf", args.plot);
-            status = EXIT_USAGE;
-            break;
-        }
-        if (args.plot == NULL && args.script != NULL) {
-            complain("compare: --script keeps the script of --plot FILE, which is not given");
-            status = EXIT_USAGE;
-            break;
-        }
-        status = take_parts(&all, parts, &args);
+    flight_args_init(&args.flight);
+    if (parse_parts(&args, argc, argv, parts, &all.n_groups, &status)) {
+        status = picture_check(&args.picture, line.verb) ? take_parts(&all, parts, &args) : EXIT_USAGE;
         if (status == EXIT_DONE)
             status = compare_entries(&all, &args);
-        break;
     }
     entries_release(&all);
     free(parts);

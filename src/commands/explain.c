@@ -22,11 +22,8 @@ static const struct cli_option explain_options[] = {
 };
 static const struct option_group explain_group = OPTION_GROUP("The explanation", explain_options);
 static const struct option_use uses[] = {
-    {&explain_group, 0},
-    LOG_GROUP(struct explain_args),
-    RIG_GROUP(struct explain_args),
-    {&record_group, AT(record)},
-    OUTPUT_GROUP(struct explain_args),
+    {&explain_group, 0},         LOG_GROUP(struct explain_args),    RIG_GROUP(struct explain_args),
+    {&record_group, AT(record)}, OUTPUT_GROUP(struct explain_args),
 };
 #undef AT
 
@@ -83,12 +80,12 @@ static enum sr_status explain_flight(const struct flight *flight, const struct e
         status = add_mount(trials, &n_trials, flight, batch->plan, err);
     if (status != SR_OK)
         return status;
-    const struct sr_explain_report report = {
-        .score = flight_report(flight, rig, batch->args->footage_offset_s),
-        .causes = &flight->causes,
-        .change = &change,
-        .trials = trials,
-        .n_trials = n_trials};
+    const struct sr_explain_report report = {.score =
+                                                 flight_report(flight, rig, batch->args->footage_offset_s),
+                                             .causes = &flight->causes,
+                                             .change = &change,
+                                             .trials = trials,
+                                             .n_trials = n_trials};
     if (output->json)
         return sr_explain_json(stdout, &report, err);
     text_begin(&style, output, first);

@@ -74,7 +74,9 @@ enum sr_status flight_score(struct flight *flight, const char *path, const struc
     struct flight f = {0};
     enum sr_status status = flight_read(&f.log, path, plan, err);
 
-    if (status == SR_OK && !plan->only_read)
+    if (status != SR_OK)
+        return status;
+    if (!plan->only_read)
         status = look_at(&f, plan, err);
     if (status != SR_OK) {
         /* Rooms past the reader do not know the name of the log. */

@@ -36,8 +36,10 @@ bool flight_plan_make(struct flight_plan *plan, const struct flight_args *args);
 enum sr_status flight_read(struct sr_log *log, const char *path, const struct flight_plan *plan,
                            struct sr_error *err);
 
-/* The whole way. err->file is set on every failure. Release with flight_release(); nothing to release on
- * failure. */
+/*
+ * The whole way. err->file is set on every failure but that of an option that no log satisfies
+ * (SR_ERR_ARGUMENT). Release with flight_release(); nothing to release on failure.
+ */
 enum sr_status flight_score(struct flight *flight, const char *path, const struct flight_plan *plan,
                             struct sr_error *err);
 void flight_release(struct flight *flight);

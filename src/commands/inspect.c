@@ -63,9 +63,7 @@ static struct sr_inspect_report make_report(const struct sr_log *log, const stru
 
     for (int axis = 0; axis < 3; axis++)
         report.axis[axis] = axis_stats(log->gyro_dps[axis], log->count);
-    report.sees_hz = log->quality.nyquist_hz;
-    if (log->quality.low_pass_hz > 0.0)
-        report.sees_hz = fmin(report.sees_hz, log->quality.low_pass_hz);
+    report.sees_hz = sr_log_sees_hz(log);
     report.highest_band = highest_band(&rig->camera, report.sees_hz);
     report.clear_hz = sr_band_high_hz(&rig->camera, SR_BAND_WAVE);
     return report;

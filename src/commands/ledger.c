@@ -75,19 +75,11 @@ int ledger_failed(const struct sr_error *err)
     return EXIT_FAILED;
 }
 
-bool ledger_options(const struct command_line *line, int argc, char **argv, size_t least, size_t most,
-                    size_t *n, int *status)
+bool ledger_options(const struct command_line *line, void *args, int argc, char **argv, size_t least,
+                    size_t most, size_t *n, int *status)
 {
-    *status = EXIT_DONE;
-    switch (options_parse(line, argc, argv, n)) {
-    case OPTIONS_DONE:
+    if (!options_take(line, args, argc, argv, n, status))
         return false;
-    case OPTIONS_WRONG:
-        *status = EXIT_USAGE;
-        return false;
-    case OPTIONS_RUN:
-        break;
-    }
     if (*n >= least && *n <= most)
         return true;
     complain(*n < least ? "%s: needs %s" : "%s: takes %s only", line->verb, line->operands);
@@ -109,6 +101,12 @@ static const struct cli_option list_options[] = {
      .argument = "NAME",
      .help = "flights of this build only"},
 };
+static const struct option_group list_group = OPTION_GROUP("The list", list_options);
+static const struct option_use list_uses[] = {
+    {&list_group, 0},
+    {&output_group, offsetof(struct list_args, output)},
+};
+static const struct option_use answer_uses[] = {{&output_group, 0}}; /* of parts with a struct output_args */
 
 int ledger_list(int argc, char **argv)
 {
@@ -119,15 +117,14 @@ int ledger_list(int argc, char **argv)
     size_t n = 0;
     int status;
 
-    const struct option_group groups[] = {{"The list", list_options, 1, &args}, output_group(&args.output)};
-    const struct command_line line = {
+    static const struct command_line line = {
         .verb = "ledger list",
         .operands = "LEDGER",
         .about = "Lists the flights of a ledger, in the order in which they stand there. "
                  "PRINT is the beginning of each log's fingerprint.",
-        .groups = groups,
-        .n_groups = sizeof groups / sizeof groups[0]};
-    if (!ledger_options(&line, argc, argv, 1, 1, &n, &status))
+        .uses = list_uses,
+        .n_uses = ROWS(list_uses)};
+    if (!ledger_options(&line, &args, argc, argv, 1, 1, &n, &status))
         return status;
     if (sr_ledger_read(&ledger, argv[1], &err) != SR_OK)
         return ledger_failed(&err);
@@ -153,16 +150,15 @@ int ledger_check(int argc, char **argv)
     size_t n = 0;
     int status;
 
-    const struct option_group groups[] = {output_group(&output)};
-    const struct command_line line = {
+    static const struct command_line line = {
         .verb = "ledger check",
         .operands = "LEDGER",
         .about = "Names the rows that cannot be read and what is wrong with each, and "
                  "counts what rankings will leave out. Nothing is changed.",
         .after = "Exit status: 1 when a row cannot be read or stands there twice.\n",
-        .groups = groups,
-        .n_groups = sizeof groups / sizeof groups[0]};
-    if (!ledger_options(&line, argc, argv, 1, 1, &n, &status))
+        .uses = answer_uses,
+        .n_uses = ROWS(answer_uses)};
+    if (!ledger_options(&line, &output, argc, argv, 1, 1, &n, &status))
         return status;
     if (sr_ledger_read(&ledger, argv[1], &err) != SR_OK)
         return ledger_failed(&err);
@@ -190,16 +186,15 @@ int ledger_merge(int argc, char **argv)
     size_t n = 0, failed = 0;
     int status;
 
-    const struct option_group groups[] = {output_group(&output)};
-    const struct command_line line = {
+    static const struct command_line line = {
         .verb = "ledger merge",
         .operands = "LEDGER OTHER...",
         .about = "Takes the rows of other ledgers over into LEDGER, which is made if "
                  "missing. Flights that are there already are not doubled; columns that "
                  "only others have come along; the others stay as they are.",
-        .groups = groups,
-        .n_groups = sizeof groups / sizeof groups[0]};
-    if (!ledger_options(&line, argc, argv, 2, SIZE_MAX, &n, &status))
+        .uses = answer_uses,
+        .n_uses = ROWS(answer_uses)};
+    if (!ledger_options(&line, &output, argc, argv, 2, SIZE_MAX, &n, &status))
         return status;
     for (size_t i = 2; i <= n; i++) {
         struct sr_merge_count count;
@@ -227,14 +222,14 @@ int ledger_rate(int argc, char **argv)
     size_t n = 0;
     int status;
 
-    const struct command_line line = {
+    static const struct command_line line = {
         .verb = "ledger rate",
         .operands = "LEDGER PRINT RATING",
         .about = "Sets the rating of a flight's footage: clean, slight, bad, or none. PRINT is its "
                  "fingerprint, or a beginning of it that no other flight shares; 'ledger list' has them. "
-                 "Rate with "
-                 "your eyes: do not look at the score first, or the threshold comes out as you expect it."};
-    if (!ledger_options(&line, argc, argv, 3, 3, &n, &status))
+                 "Rate with your eyes: do not look at the score first, or the threshold comes out as you "
+                 "expect it."};
+    if (!ledger_options(&line, NULL, argc, argv, 3, 3, &n, &status))
         return status;
     if (strcmp(argv[3], "none") != 0 && (argv[3][0] == '\0' || !sr_rating_find(argv[3], &rating))) {
         complain("ledger rate: '%s' is none of clean, slight, bad, none", argv[3]);
@@ -249,98 +244,65 @@ int ledger_rate(int argc, char **argv)
 
 struct add_args {
     bool quiet;
-    const char *window;
+    struct flight_args flight;
+    struct record_args record;
 };
 
+#define AT(member) offsetof(struct add_args, member)
 static const struct cli_option add_options[] = {
-    {.name = "quiet",
-     .letter = 'q',
-     .kind = OPTION_FLAG,
-     .offset = offsetof(struct add_args, quiet),
-     .help = "say nothing of what went well"},
-    {.name = "window",
-     .kind = OPTION_CHOICE,
-     .offset = offsetof(struct add_args, window),
-     .argument = "NAME",
-     .choices = window_choices,
-     .help = "window of the spectra, as for score",
-     .fallback = "hann"},
+    QUIET_ROW(AT(quiet), "say nothing of what went well"),
+    WINDOW_ROW(AT(flight.window), ", as for score"),
 };
+static const struct option_group add_group = OPTION_GROUP("Adding", add_options);
+static const struct option_use add_uses[] = {
+    {&record_beside_group, AT(record)}, {&add_group, 0},
+    LOG_GROUP(struct add_args),         RIG_GROUP(struct add_args),
+    OUTPUT_GROUP(struct add_args),
+};
+#undef AT
 
-/* Score one log and write it down. EXIT_DONE, EXIT_FAILED or EXIT_USAGE. */
 /* Logs on their way into the ledger. */
 struct adding {
-    const struct flight_plan *plan;
-    const struct record_args *record;
-    const struct output_args *output;
-    bool quiet;
-    int worst; /* exit status so far */
+    struct flight_plan plan;
+    struct add_args args;
 };
 
-static int add_one(const struct adding *adding, const struct flight *flight, struct sr_error *err)
+static enum sr_status add_flight(void *context, const struct flight *flight, bool first, struct sr_error *err)
 {
-    if (flight == NULL) {
-        complain_error(err);
-        return err->status == SR_ERR_ARGUMENT ? EXIT_USAGE : EXIT_FAILED;
-    }
-    if (!adding->quiet && !adding->output->json) {
+    const struct adding *adding = context;
+    const struct add_args *args = &adding->args;
+
+    (void)first;
+    if (!args->quiet && !args->flight.output.json) {
         sr_print_safe(stdout, flight->log.name);
         printf("  %s, %.3g px\n", sr_verdict_name(flight->score.verdict), flight->score.wobble_px.value);
     }
-    if (record_flight(adding->record, flight, adding->plan, adding->output, adding->quiet, err) == SR_OK)
-        return EXIT_DONE;
-    complain_error(err);
-    return EXIT_FAILED;
-}
-
-static bool add_next(void *context, const struct flight *flight, struct sr_error *err)
-{
-    struct adding *adding = context;
-    const int status = add_one(adding, flight, err);
-
-    adding->worst = status > adding->worst ? status : adding->worst;
-    return output_flush() && adding->worst != EXIT_USAGE;
+    return record_flight(&args->record, flight, &adding->plan, &args->flight.output, args->quiet, err);
 }
 
 int ledger_add(int argc, char **argv)
 {
-    struct add_args args = {0};
-    struct log_args log;
-    struct rig_args rig = {0};
-    struct record_args record;
-    struct output_args output = {0};
-    struct flight_plan plan;
-    size_t n = 0;
-    int status;
-
-    log_args_init(&log);
-    record_args_init(&record);
-    const struct option_group groups[] = {
-        record_group(&record, true),
-        {"Adding", add_options, sizeof add_options / sizeof add_options[0], &args},
-        log_group(&log),
-        rig_group(&rig),
-        output_group(&output),
-    };
-    const struct command_line line = {
+    static const struct command_line line = {
         .verb = "ledger add",
         .operands = "LEDGER LOG...",
         .about = "Scores each log as 'stillrow score' does, and adds it to LEDGER, which "
                  "is made if missing. A log that is there already, known by its "
                  "content, is not added again.",
-        .groups = groups,
-        .n_groups = sizeof groups / sizeof groups[0]};
-    if (!ledger_options(&line, argc, argv, 2, SIZE_MAX, &n, &status))
+        .uses = add_uses,
+        .n_uses = ROWS(add_uses)};
+    struct adding adding = {.args = {.quiet = false}};
+    struct add_args *args = &adding.args;
+    size_t n = 0;
+    int status;
+
+    flight_args_init(&args->flight);
+    record_args_init(&args->record);
+    if (!ledger_options(&line, args, argc, argv, 2, SIZE_MAX, &n, &status))
         return status;
-    record.ledger = argv[1];
-    if (!record_check(&record))
-        return usage_hint("ledger add");
-    if (!flight_plan_make(&plan, &log, &rig, args.window))
+    args->record.ledger = argv[1];
+    if (!record_check(&args->record))
+        return usage_hint(line.verb);
+    if (!flight_plan_make(&adding.plan, &args->flight))
         return EXIT_USAGE;
-    struct adding adding = {.plan = &plan, .record = &record, .output = &output, .quiet = args.quiet};
-    if (!batch_score(argv + 2, n - 1, &plan, add_next, &adding)) {
-        complain("%s", sr_status_text(SR_ERR_MEMORY));
-        return EXIT_FAILED;
-    }
-    return adding.worst;
+    return batch_run(argv + 2, n - 1, &adding.plan, add_flight, &adding, NULL);
 }

@@ -16,12 +16,9 @@ int ledger_merge(int argc, char **argv);
 int ledger_check(int argc, char **argv);
 int ledger_rank(int argc, char **argv);
 
-/*
- * Parse a part's command line. true: go on, with at least `least` and at most `most` operands, *n of them.
- * Else *status is the exit status, and what is wrong was said.
- */
-bool ledger_options(const struct command_line *line, int argc, char **argv, size_t least, size_t most,
-                    size_t *n, int *status);
+/* How a part starts: as options_take() does, with at least `least` and at most `most` operands. */
+bool ledger_options(const struct command_line *line, void *args, int argc, char **argv, size_t least,
+                    size_t most, size_t *n, int *status);
 
 /* Say what failed; EXIT_FAILED. */
 int ledger_failed(const struct sr_error *err);

@@ -20,14 +20,23 @@ static const struct cli_option rank_options[] = {
      .help = "what to ship only, without each setup"},
 };
 
-static const char about[] =
-    "Ranks the mount hardnesses that were flown, by wobble against the threshold: within each setup (motor, "
-    "prop, "
-    "10 C of temperature), and over all of them, for the one or the two hardnesses that keep most setups "
-    "under the "
-    "threshold. What is not known is said: setups without flights of a choice, and too few flights.";
-static const char after[] = "Resonances that were measured at several temperatures give the rubber's kappa;\n"
-                            "'stillrow mounts --ledger LEDGER' uses it.\n";
+static const struct option_group rank_group = OPTION_GROUP("The ranking", rank_options);
+static const struct option_use uses[] = {
+    {&rank_group, 0},
+    {&output_group, offsetof(struct rank_args, output)},
+};
+
+static const struct command_line line = {
+    .verb = "ledger rank",
+    .operands = "LEDGER",
+    .about = "Ranks the mount hardnesses that were flown, by wobble against the threshold: within each setup "
+             "(motor, prop, 10 C of temperature), and over all of them, for the one or the two hardnesses "
+             "that keep most setups under the threshold. What is not known is said: setups without flights "
+             "of a choice, and too few flights.",
+    .after = "Resonances that were measured at several temperatures give the rubber's kappa;\n"
+             "'stillrow mounts --ledger LEDGER' uses it.\n",
+    .uses = uses,
+    .n_uses = ROWS(uses)};
 
 enum { MATERIALS = SR_MATERIAL_TPU + 1 };
 
@@ -96,15 +105,7 @@ int ledger_rank(int argc, char **argv)
     size_t n = 0;
     int exit_status;
 
-    const struct option_group groups[] = {{"The ranking", rank_options, 1, &args},
-                                          output_group(&args.output)};
-    const struct command_line line = {.verb = "ledger rank",
-                                      .operands = "LEDGER",
-                                      .about = about,
-                                      .after = after,
-                                      .groups = groups,
-                                      .n_groups = sizeof groups / sizeof groups[0]};
-    if (!ledger_options(&line, argc, argv, 1, 1, &n, &exit_status))
+    if (!ledger_options(&line, &args, argc, argv, 1, 1, &n, &exit_status))
         return exit_status;
     if (sr_ledger_read(&ledger, argv[1], &err) != SR_OK)
         return ledger_failed(&err);

@@ -6,6 +6,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "commands/batch.h"
 #include "commands/commands.h"
 #include "commands/flight.h"
 #include "stillrow/kappa.h"
@@ -14,13 +15,19 @@
 struct mounts_args {
     struct option_numbers hardness;
     const char *temperature;
-    const char *flown_on, *flown_at, *material, *resonance, *damping, *gyro_on;
+    struct key_texts flown; /* how it was flown, as the rig would say it */
     const char *other, *other_side;
     double other_hardness;
-    const char *plot, *script;
-    bool dark;
-    const char *window;
+    struct picture_args picture;
     const char *ledger;
+    struct flight_args flight;
+};
+
+/* What is tried, and on what. */
+struct trying {
+    struct flight_plan plan;
+    struct mounts_args args;
+    struct sr_mount_ask ask;
 };
 
 static const char *const materials[] = {"natural-rubber", "silicone", "tpu", NULL};
@@ -30,11 +37,10 @@ static const char *const sides[] = {"frame", "camera", NULL};
 static const struct cli_option mounts_options[] = {
     {.name = "hardness",
      .kind = OPTION_NUMBERS,
+     .section = "mount",
+     .key = "shore_a",
      .offset = AT(hardness),
      .argument = "A,A...",
-     .unit = "Shore A",
-     .min = SR_SHORE_LOW,
-     .max = SR_SHORE_HIGH,
      .help = "hardnesses to try",
      .fallback = "40,50,60,70"},
     {.name = "temperature",
@@ -43,77 +49,44 @@ static const struct cli_option mounts_options[] = {
      .argument = "LOW:HIGH:STEP",
      .help = "temperatures to try, in C; one number alone, or a list with commas, will do",
      .fallback = "-5:35:10"},
-    {.name = "plot",
-     .kind = OPTION_TEXT,
-     .offset = AT(plot),
-     .argument = "FILE",
-     .help = "draw what each hardness lets through over the spectrum, as FILE.png, .svg or .pdf"},
-    {.name = "script",
-     .kind = OPTION_TEXT,
-     .offset = AT(script),
-     .argument = "FILE",
-     .help = "keep the gnuplot script of --plot"},
-    {.name = "dark", .kind = OPTION_FLAG, .offset = AT(dark), .help = "draw on a dark page"},
-    {.name = "window",
-     .kind = OPTION_CHOICE,
-     .offset = AT(window),
-     .argument = "NAME",
-     .choices = window_choices,
-     .help = "window of the spectra, as for score",
-     .fallback = "hann"},
+    PICTURE_ROWS(AT(picture),
+                 "draw what each hardness lets through over the spectrum, as FILE.png, .svg or .pdf"),
+    WINDOW_ROW(AT(flight.window), ", as for score"),
 };
 
+#define KEY(section_name, key_name)                                                                          \
+    .kind = OPTION_KEY, .section = (section_name), .key = (key_name), .offset = AT(flown)
 static const struct cli_option flown_options[] = {
     {.name = "flown-on",
-     .kind = OPTION_DIGITS,
-     .offset = AT(flown_on),
+     KEY("mount", "shore_a"),
      .argument = "A",
-     .unit = "Shore A",
-     .min = SR_SHORE_LOW,
-     .max = SR_SHORE_HIGH,
      .help = "hardness of the pieces in this flight (shore_a of the rig)"},
     {.name = "flown-at",
-     .kind = OPTION_DIGITS,
-     .offset = AT(flown_at),
+     KEY("mount", "temperature_c"),
      .argument = "C",
      .unit = "C",
-     .min = -60,
-     .max = 120,
      .help = "their temperature in this flight (temperature_c)",
      .fallback = "20, and said so"},
     {.name = "material",
-     .kind = OPTION_CHOICE,
-     .offset = AT(material),
+     KEY("mount", "material"),
      .argument = "NAME",
      .choices = materials,
      .help = "of the pieces: natural-rubber, silicone or tpu",
      .fallback = "unknown: a wide range"},
     {.name = "resonance-hz",
-     .kind = OPTION_DIGITS,
-     .offset = AT(resonance),
+     KEY("mount", "resonance_hz"),
      .argument = "HZ",
-     .unit = "Hz",
-     .min = 0,
-     .above = true,
-     .max = 10000,
      .help = "measured natural frequency of the camera on its mount (resonance_hz)",
      .fallback = "from --other, else from the pieces in the rig"},
     {.name = "damping",
-     .kind = OPTION_DIGITS,
-     .offset = AT(damping),
+     KEY("mount", "damping"),
      .argument = "RATIO",
-     .min = 0,
-     .above = true,
-     .max = 1,
      .help = "its damping ratio (damping)",
      .fallback = "from --other, else assumed"},
     {.name = "gyro-on",
-     .kind = OPTION_CHOICE,
-     .offset = AT(gyro_on),
+     KEY("gyro", "on"),
      .argument = "SIDE",
-     .choices = sides,
-     .help = "what the logged gyro is bolted to: frame or camera",
-     .fallback = "frame"},
+     .help = "what the logged gyro is bolted to: frame or camera"},
     {.name = "ledger",
      .kind = OPTION_TEXT,
      .offset = AT(ledger),
@@ -126,8 +99,7 @@ static const struct cli_option flown_options[] = {
      .offset = AT(other),
      .argument = "LOG",
      .help = "a second log to find the natural frequency from: of the same flight from the other side of the "
-             "mount, "
-             "or, with --other-hardness, of the same build on other pieces"},
+             "mount, or, with --other-hardness, of the same build on other pieces"},
     {.name = "other-side",
      .kind = OPTION_CHOICE,
      .offset = AT(other_side),
@@ -137,24 +109,39 @@ static const struct cli_option flown_options[] = {
      .fallback = "the other side"},
     {.name = "other-hardness",
      .kind = OPTION_NUMBER,
+     .section = "mount",
+     .key = "shore_a",
      .offset = AT(other_hardness),
      .argument = "A",
-     .unit = "Shore A",
-     .min = SR_SHORE_LOW,
-     .max = SR_SHORE_HIGH,
      .help = "--other is another flight, on pieces of this hardness; both gyros are on the camera"},
+};
+#undef KEY
+_Static_assert(ROWS(flown_options) <= KEY_ROWS_MAX, "raise KEY_ROWS_MAX");
+
+static const struct option_group mounts_group = OPTION_GROUP("The question", mounts_options);
+static const struct option_group flown_group = OPTION_GROUP("The mount as flown", flown_options);
+static const struct option_use uses[] = {
+    {&mounts_group, 0},
+    {&flown_group, 0},
+    LOG_GROUP(struct mounts_args),
+    RIG_GROUP(struct mounts_args),
+    OUTPUT_GROUP(struct mounts_args),
 };
 #undef AT
 
-static const char about[] =
-    "Predicts, from one flight, how much the footage would wobble with the camera on pieces of other "
-    "hardness and at "
-    "other temperatures, and says which to fit. The gyro may be on the frame or on the camera.";
-static const char after[] =
-    "The natural frequency of the mount as flown is needed: measured (a rig's resonance_hz), found\n"
-    "from a second log (--other), or worked out from the pieces in the rig, which is a first guess.\n"
-    "  stillrow mounts --rig heron.ini --other camera-gyro.csv frame-gyro.csv\n"
-    "Exit status: 0 done; 1 a log failed, or nothing tells the natural frequency; 2 usage.\n";
+static const struct command_line line = {
+    .verb = "mounts",
+    .operands = "LOG...",
+    .about = "Predicts, from one flight, how much the footage would wobble with the camera on pieces of "
+             "other hardness and at other temperatures, and says which to fit. The gyro may be on the frame "
+             "or on the camera.",
+    .after =
+        "The natural frequency of the mount as flown is needed: measured (a rig's resonance_hz), found\n"
+        "from a second log (--other), or worked out from the pieces in the rig, which is a first guess.\n"
+        "  stillrow mounts --rig heron.ini --other camera-gyro.csv frame-gyro.csv\n"
+        "Exit status: 0 done; 1 a log failed, or nothing tells the natural frequency; 2 usage.\n",
+    .uses = uses,
+    .n_uses = ROWS(uses)};
 
 /* ---- What was asked ---- */
 
@@ -226,8 +213,7 @@ static bool read_ask(struct sr_mount_ask *ask, const struct mounts_args *args)
     }
     if (args->temperature != NULL && !read_temperatures(ask, args->temperature)) {
         complain("--temperature: '%s' is not LOW:HIGH:STEP, nor numbers with commas, of -60 to 120 C and at "
-                 "most %d of "
-                 "them",
+                 "most %d of them",
                  args->temperature, SR_TEMPERATURES_MAX);
         return false;
     }
@@ -235,62 +221,45 @@ static bool read_ask(struct sr_mount_ask *ask, const struct mounts_args *args)
 }
 
 /* The options that say how it was flown, laid over the rig. */
-static bool lay_over(struct sr_rig *rig, const struct mounts_args *args)
+static bool lay_over(struct sr_rig *rig, struct mounts_args *args)
 {
-    const struct {
-        const char *option, *section, *key, *value;
-    } keys[] = {
-        {"flown-on", "mount", "shore_a", args->flown_on},
-        {"flown-at", "mount", "temperature_c", args->flown_at},
-        {"material", "mount", "material", args->material},
-        {"resonance-hz", "mount", "resonance_hz", args->resonance},
-        {"damping", "mount", "damping", args->damping},
-        {"gyro-on", "gyro", "on", args->gyro_on},
-    };
-    struct sr_error err = {0};
-    for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++) {
-        if (keys[i].value == NULL)
-            continue;
-        if (sr_rig_set(rig, keys[i].section, keys[i].key, keys[i].value, &err) != SR_OK) {
-            complain("--%s: %s", keys[i].option, err.text);
-            return false;
-        }
-    }
+    if (!rig_lay_over(rig, &flown_group, &args->flown))
+        return false;
     /* A hardness given for this flight speaks louder than the rig's modulus. */
-    if (args->flown_on != NULL)
+    if (*key_text_of(&flown_group, &args->flown, "flown-on") != NULL)
         rig->mount.modulus_mpa = NAN;
     return true;
+}
+
+/* Whether what is said of --other goes together. */
+static bool check_other(const struct mounts_args *args, const struct flight_plan *plan)
+{
+    bool other_camera = args->other_side != NULL && strcmp(args->other_side, "camera") == 0;
+    bool camera = plan->rig.gyro_side == SR_GYRO_CAMERA, two_mounts = !isnan(args->other_hardness);
+
+    if (args->other == NULL && (args->other_side != NULL || two_mounts))
+        complain(
+            "mounts: --other-side and --other-hardness say something of --other LOG, which is not given");
+    else if (args->other != NULL && !two_mounts && args->other_side != NULL && other_camera == camera)
+        complain("mounts: both gyros are on the %s; two logs of one flight tell the mount only from both "
+                 "sides of it (for another flight on other pieces give --other-hardness)",
+                 args->other_side);
+    else if (two_mounts && (!camera || (args->other_side != NULL && !other_camera)))
+        complain("mounts: two mounts are told apart by what the camera feels: both gyros need to be on the "
+                 "camera (--gyro-on camera)");
+    else
+        return true;
+    return false;
 }
 
 /* What does not go together. */
 static bool check_args(const struct mounts_args *args, const struct flight_plan *plan, size_t n_logs)
 {
-    enum sr_plot_format format;
-    bool other_camera = args->other_side != NULL && strcmp(args->other_side, "camera") == 0;
-    bool camera = plan->rig.gyro_side == SR_GYRO_CAMERA, two_mounts = !isnan(args->other_hardness);
-    if (n_logs == 0)
-        complain("mounts: no log given");
-    else if (n_logs > 1 && (args->other != NULL || args->plot != NULL))
+    if (n_logs > 1 && (args->other != NULL || args->picture.plot != NULL)) {
         complain("mounts: --%s goes with one log at a time", args->other != NULL ? "other" : "plot");
-    else if (args->other == NULL && (args->other_side != NULL || two_mounts))
-        complain(
-            "mounts: --other-side and --other-hardness say something of --other LOG, which is not given");
-    else if (args->other != NULL && !two_mounts && args->other_side != NULL && other_camera == camera)
-        complain("mounts: both gyros are on the %s; two logs of one flight tell the mount only from both "
-                 "sides of it "
-                 "(for another flight on other pieces give --other-hardness)",
-                 args->other_side);
-    else if (two_mounts && (!camera || (args->other_side != NULL && !other_camera)))
-        complain(
-            "mounts: two mounts are told apart by what the camera feels: both gyros need to be on the camera "
-            "(--gyro-on camera)");
-    else if (args->plot != NULL && !picture_format(args->plot, &format))
-        complain("--plot: '%s' does not end in .png, .svg or .pdf", args->plot);
-    else if (args->plot == NULL && args->script != NULL)
-        complain("mounts: --script keeps the script of --plot FILE, which is not given");
-    else
-        return true;
-    return false;
+        return false;
+    }
+    return check_other(args, plan) && picture_check(&args->picture, line.verb);
 }
 
 /* ---- A second log ---- */
@@ -354,36 +323,32 @@ static enum sr_status identify(struct sr_identified *found, const struct flight 
 
 /* ---- One log ---- */
 
-static enum sr_status draw(const struct flight *flight, const struct flight_plan *plan,
-                           const struct sr_mount_table *table, const struct mounts_args *args,
-                           struct sr_error *err)
+static enum sr_status draw(const struct flight *flight, const struct trying *batch,
+                           const struct sr_mount_table *table, struct sr_error *err)
 {
     const struct sr_plot_flight drawn = {.log_name = flight->log.name,
-                                         .rig = &plan->rig,
+                                         .rig = &batch->plan.rig,
                                          .slices = &flight->slices,
                                          .view = &flight->view,
                                          .score = &flight->score};
     struct sr_plot_options options;
-    sr_plot_options_init(&options);
-    picture_format(args->plot, &options.format);
-    options.output = args->plot;
-    options.script = args->script;
-    options.dark = args->dark;
+
+    picture_options(&options, &batch->args.picture);
     return sr_plot_mounts(&drawn, table, &options, err);
 }
 
-static enum sr_status report(const struct flight *flight, const struct flight_plan *plan,
+static enum sr_status report(const struct flight *flight, const struct trying *batch,
                              const struct sr_mount_table *table, const struct sr_identified *found,
-                             const struct output_args *output, bool first, struct sr_error *err)
+                             bool first, struct sr_error *err)
 {
+    const struct output_args *output = &batch->args.flight.output;
     const struct sr_mount_report r = {
-        .log = &flight->log, .rig = &plan->rig, .table = table, .identified = found};
+        .log = &flight->log, .rig = &batch->plan.rig, .table = table, .identified = found};
     struct sr_style style;
+
     if (output->json)
         return sr_mounts_json(stdout, &r, err);
-    style_from(&style, output);
-    if (!first)
-        putchar('\n');
+    text_begin(&style, output, first);
     sr_mounts_text(stdout, &style, &r);
     return SR_OK;
 }
@@ -419,10 +384,11 @@ static enum sr_status take_kappa(struct sr_mount_own *own, const struct flight_p
     return SR_OK;
 }
 
-static enum sr_status work_out(const struct flight *flight, const struct flight_plan *plan,
-                               const struct mounts_args *args, const struct sr_mount_ask *ask,
-                               const struct output_args *output, bool first, struct sr_error *err)
+static enum sr_status try_mounts(void *context, const struct flight *flight, bool first, struct sr_error *err)
 {
+    const struct trying *batch = context;
+    const struct flight_plan *plan = &batch->plan;
+    const struct mounts_args *args = &batch->args;
     struct sr_identified identified;
     const struct sr_identified *found = NULL;
     struct sr_mount_own own;
@@ -438,76 +404,29 @@ static enum sr_status work_out(const struct flight *flight, const struct flight_
     if (status == SR_OK && args->ledger != NULL)
         status = take_kappa(&own, plan, args, err);
     if (status == SR_OK)
-        status = sr_mount_table_make(&table, ask, &own, &flight->slices, &flight->score, &plan->rig, err);
+        status =
+            sr_mount_table_make(&table, &batch->ask, &own, &flight->slices, &flight->score, &plan->rig, err);
     if (status != SR_OK)
         return status;
-    status = report(flight, plan, &table, found, output, first, err);
-    if (status == SR_OK && args->plot != NULL)
-        status = draw(flight, plan, &table, args, err);
+    status = report(flight, batch, &table, found, first, err);
+    if (status == SR_OK && args->picture.plot != NULL)
+        status = draw(flight, batch, &table, err);
     sr_mount_table_release(&table);
     return status;
 }
 
-static bool one_log(const char *path, const struct flight_plan *plan, const struct mounts_args *args,
-                    const struct sr_mount_ask *ask, const struct output_args *output, bool first)
-{
-    struct flight flight;
-    struct sr_error err = {0};
-    enum sr_status status = flight_score(&flight, path, plan, &err);
-
-    if (status == SR_OK) {
-        status = work_out(&flight, plan, args, ask, output, first, &err);
-        flight_release(&flight);
-    }
-    if (status == SR_OK)
-        return true;
-    /* What cannot be written is no fault of the log. */
-    if (err.file[0] == '\0' && err.status != SR_ERR_WRITE)
-        snprintf(err.file, sizeof err.file, "%s", path);
-    complain_error(&err);
-    return false;
-}
-
 int command_mounts(int argc, char **argv)
 {
-    struct mounts_args args = {.other_hardness = NAN};
-    struct log_args log;
-    struct rig_args rig = {0};
-    struct output_args output = {0};
-    struct flight_plan plan;
-    struct sr_mount_ask ask;
-    size_t n_logs = 0, failed = 0;
+    struct trying batch = {.args = {.other_hardness = NAN}};
+    struct mounts_args *args = &batch.args;
+    size_t n_logs = 0;
+    int status;
 
-    log_args_init(&log);
-    const struct option_group groups[] = {
-        {"The question", mounts_options, sizeof mounts_options / sizeof mounts_options[0], &args},
-        {"The mount as flown", flown_options, sizeof flown_options / sizeof flown_options[0], &args},
-        log_group(&log),
-        rig_group(&rig),
-        output_group(&output),
-    };
-    const struct command_line line = {.verb = "mounts",
-                                      .operands = "LOG...",
-                                      .about = about,
-                                      .after = after,
-                                      .groups = groups,
-                                      .n_groups = sizeof groups / sizeof groups[0]};
-
-    switch (options_parse(&line, argc, argv, &n_logs)) {
-    case OPTIONS_DONE:
-        return EXIT_DONE;
-    case OPTIONS_WRONG:
-        return EXIT_USAGE;
-    case OPTIONS_RUN:
-        break;
-    }
-    if (!flight_plan_make(&plan, &log, &rig, args.window) || !lay_over(&plan.rig, &args) ||
-        !read_ask(&ask, &args) || !check_args(&args, &plan, n_logs))
-        return usage_hint("mounts");
-    for (size_t i = 0; i < n_logs; i++) {
-        failed += !one_log(argv[1 + i], &plan, &args, &ask, &output, i == 0);
-        if (!output_flush())
-            return EXIT_FAILED;
-    }
-    return failed > 0 ? EXIT_FAILED : EXIT_DONE;
+    flight_args_init(&args->flight);
+    if (!options_take_logs(&line, args, argc, argv, &n_logs, &status))
+        return status;
+    if (!flight_plan_make(&batch.plan, &args->flight) || !lay_over(&batch.plan.rig, args) ||
+        !read_ask(&batch.ask, args) || !check_args(args, &batch.plan, n_logs))
+        return usage_hint(line.verb);
+    return batch_run(argv + 1, n_logs, &batch.plan, try_mounts, &batch, NULL);
 }

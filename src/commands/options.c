@@ -62,7 +62,7 @@ struct cli_option option_row(const struct option_group *group, size_t i)
     return option;
 }
 
-const char **key_text(const struct option_group *group, struct key_texts *texts, const char *name)
+const char **key_text_of(const struct option_group *group, struct key_texts *texts, const char *name)
 {
     size_t i = 0;
 

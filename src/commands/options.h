@@ -62,8 +62,11 @@ struct option_group {
     size_t count;
 };
 
-#define ROWS(table)               (sizeof(table) / sizeof((table)[0]))
-#define OPTION_GROUP(title, rows) {title, rows, ROWS(rows)}
+#define ROWS(table) (sizeof(table) / sizeof((table)[0]))
+#define OPTION_GROUP(title, rows)                                                                            \
+    {                                                                                                        \
+        title, rows, ROWS(rows)                                                                              \
+    }
 
 /* A group among those of a verb. */
 struct option_use {
@@ -111,6 +114,6 @@ struct cli_option option_row(const struct option_group *group, size_t i);
 const char *option_range(const struct cli_option *option, char *text, size_t size);
 
 /* Where a group's OPTION_KEY of this name, which it has, keeps what was given. */
-const char **key_text(const struct option_group *group, struct key_texts *texts, const char *name);
+const char **key_text_of(const struct option_group *group, struct key_texts *texts, const char *name);
 
 #endif

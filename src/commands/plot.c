@@ -8,6 +8,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "commands/batch.h"
 #include "commands/commands.h"
 #include "commands/flight.h"
 #include "commands/repeat.h"
@@ -15,13 +16,13 @@
 #include "stillrow/post.h"
 
 struct plot_args {
-    const char *kinds, *format, *output, *title, *script, *post, *window;
+    const char *kinds, *format, *output, *title, *script, *post;
     bool dark, text;
     double width_px, height_px, max_hz, footage_offset_s;
+    struct flight_args flight;
 };
 
 static const char *const formats[] = {"png", "svg", "pdf", "text", NULL};
-static const char *const posts[] = {"md", "bbcode", "text", NULL};
 
 #define AT(member) offsetof(struct plot_args, member)
 static const struct cli_option plot_options[] = {
@@ -49,7 +50,7 @@ static const struct cli_option plot_options[] = {
      .kind = OPTION_FLAG,
      .offset = AT(text),
      .help = "the same as --format text: drawn in the terminal"},
-    {.name = "dark", .kind = OPTION_FLAG, .offset = AT(dark), .help = "draw on a dark page"},
+    DARK_ROW(AT(dark)),
     {.name = "width",
      .kind = OPTION_NUMBER,
      .offset = AT(width_px),
@@ -84,15 +85,7 @@ static const struct cli_option plot_options[] = {
      .max = 1e6,
      .help = "draw frequencies up to here",
      .fallback = "all that the log shows"},
-    {.name = "footage-offset",
-     .kind = OPTION_NUMBER,
-     .offset = AT(footage_offset_s),
-     .argument = "S",
-     .unit = "s",
-     .min = -86400,
-     .max = 86400,
-     .help = "where the log's first sample is in the footage: times are drawn in footage time",
-     .fallback = "times of the log"},
+    FOOTAGE_OFFSET_ROW(AT(footage_offset_s), ": times are drawn in footage time"),
     {.name = "script",
      .kind = OPTION_TEXT,
      .offset = AT(script),
@@ -102,26 +95,25 @@ static const struct cli_option plot_options[] = {
      .kind = OPTION_CHOICE,
      .offset = AT(post),
      .argument = "MARKUP",
-     .choices = posts,
+     .choices = post_choices,
      .help = "also print the lines to paste beside the picture: md, bbcode or text"},
-    {.name = "window",
-     .kind = OPTION_CHOICE,
-     .offset = AT(window),
-     .argument = "NAME",
-     .choices = window_choices,
-     .help = "window of the spectra, as for score",
-     .fallback = "hann"},
+    WINDOW_ROW(AT(flight.window), ", as for score"),
 };
 #undef AT
+static const struct option_group plot_group = OPTION_GROUP("The picture", plot_options);
+static const struct option_use uses[] = {
+    {&plot_group, 0}, LOG_GROUP(struct plot_args), RIG_GROUP(struct plot_args)};
 
-static const char about[] =
-    "Draws each flight with gnuplot: the spectrum with what the camera allows, the timeline of its wobble, "
-    "the "
-    "waterfall of both, and the orders of the motors. Existing pictures are replaced.";
-static const char after[] =
-    "The command in a post leaves folders out: they mean nothing elsewhere.\n"
-    "  stillrow plot --rig heron.ini --kind spectrum,timeline --post md flight.csv\n"
-    "Exit status: 0 done; 1 a log failed, or gnuplot is missing or failed; 2 usage.\n";
+static const struct command_line line = {
+    .verb = "plot",
+    .operands = "LOG...",
+    .about = "Draws each flight with gnuplot: the spectrum with what the camera allows, the timeline of its "
+             "wobble, the waterfall of both, and the orders of the motors. Existing pictures are replaced.",
+    .after = "The command in a post leaves folders out: they mean nothing elsewhere.\n"
+             "  stillrow plot --rig heron.ini --kind spectrum,timeline --post md flight.csv\n"
+             "Exit status: 0 done; 1 a log failed, or gnuplot is missing or failed; 2 usage.\n",
+    .uses = uses,
+    .n_uses = ROWS(uses)};
 
 /* What is drawn of each log. */
 struct drawing {
@@ -342,9 +334,28 @@ static enum sr_status write_post(const struct drawing *drawing, const struct fli
     return sr_post_write(stdout, format, &post, err);
 }
 
-static enum sr_status draw_flight(const struct drawing *drawing, const struct flight *flight,
+static enum sr_status draw_kinds(const struct drawing *drawing, const struct sr_plot_flight *drawn,
+                                 struct sr_error *err)
+{
+    const bool to_stdout = drawing->format == SR_PLOT_TEXT && drawing->args->output == NULL;
+    enum sr_status status = SR_OK;
+
+    for (size_t k = 0; k < drawing->n_kinds && status == SR_OK; k++) {
+        status = draw_kind(drawing, drawn, drawing->kinds[k], err);
+        if (status == SR_ERR_DATA && drawing->all) {
+            complain("%s: left out: %s", drawn->log_name, err->text);
+            status = SR_OK;
+        }
+        if (status == SR_OK && to_stdout && (k + 1 < drawing->n_kinds || drawing->args->post != NULL))
+            putchar('\n');
+    }
+    return status;
+}
+
+static enum sr_status draw_flight(void *context, const struct flight *flight, bool first,
                                   struct sr_error *err)
 {
+    const struct drawing *drawing = context;
     struct sr_change change;
     const struct sr_plot_flight drawn = {.log_name = flight->log.name,
                                          .rig = &drawing->plan->rig,
@@ -354,100 +365,42 @@ static enum sr_status draw_flight(const struct drawing *drawing, const struct fl
                                          .causes = &flight->causes,
                                          .change = &change};
 
+    if (!first && (drawing->format == SR_PLOT_TEXT || drawing->args->post != NULL))
+        putchar('\n');
     enum sr_status status =
         sr_change_find(&change, &flight->score, &flight->slices, &flight->view, &flight->causes, err);
-    for (size_t k = 0; k < drawing->n_kinds && status == SR_OK; k++) {
-        status = draw_kind(drawing, &drawn, drawing->kinds[k], err);
-        if (status == SR_ERR_DATA && drawing->all) {
-            complain("%s: left out: %s", flight->log.name, err->text);
-            status = SR_OK;
-        }
-        if (status == SR_OK && drawing->format == SR_PLOT_TEXT && drawing->args->output == NULL &&
-            (k + 1 < drawing->n_kinds || drawing->args->post != NULL))
-            putchar('\n');
-    }
+    if (status == SR_OK)
+        status = draw_kinds(drawing, &drawn, err);
     if (status == SR_OK && drawing->args->post != NULL)
         status = write_post(drawing, flight, &drawn, err);
     return status;
 }
 
-static int draw_all(const struct drawing *drawing, size_t count, char **paths)
+static int draw_all(struct drawing *drawing, const struct plot_args *args, size_t n_logs, char **logs)
 {
-    size_t failed = 0;
+    struct flight_plan plan;
+    const char *rig = args->flight.rig.file;
 
-    for (size_t i = 0; i < count; i++) {
-        struct flight flight;
-        struct sr_error err = {0};
-        enum sr_status status = flight_score(&flight, paths[i], drawing->plan, &err);
-        if (status == SR_ERR_ARGUMENT) {
-            complain_error(&err);
-            return EXIT_USAGE;
-        }
-        if (i > failed && (drawing->format == SR_PLOT_TEXT || drawing->args->post != NULL))
-            putchar('\n');
-        if (status == SR_OK) {
-            status = draw_flight(drawing, &flight, &err);
-            if (status == SR_ERR_DATA && err.file[0] == '\0')
-                snprintf(err.file, sizeof err.file, "%s", paths[i]);
-            flight_release(&flight);
-        }
-        if (status != SR_OK) {
-            /* What stdout did not take is said once, at the end. */
-            if (status != SR_ERR_WRITE || err.file[0] != '\0')
-                complain_error(&err);
-            failed++;
-        }
-        /* Without gnuplot the next log fares no better. */
-        if (status == SR_ERR_PLOT || !output_flush())
-            break;
-    }
-    return failed > 0 ? EXIT_FAILED : EXIT_DONE;
+    drawing->plan = &plan;
+    if (!read_kinds(drawing, args->kinds) || !set_format(drawing) ||
+        !check_args(drawing, n_logs, logs, rig) || !names_are_free(drawing, n_logs, logs, rig) ||
+        !flight_plan_make(&plan, &args->flight))
+        return EXIT_USAGE;
+    return batch_run(logs, n_logs, &plan, draw_flight, drawing, NULL);
 }
 
 int command_plot(int argc, char **argv)
 {
-    struct plot_args args = {.width_px = SR_PLOT_WIDTH_PX, .height_px = NAN};
-    struct log_args log;
-    struct rig_args rig = {0};
-    struct flight_plan plan;
-    struct drawing drawing = {.args = &args, .plan = &plan};
-    size_t n_logs = 0;
-
-    log_args_init(&log);
-    const struct option_group groups[] = {
-        {"The picture", plot_options, sizeof plot_options / sizeof plot_options[0], &args},
-        log_group(&log),
-        rig_group(&rig),
-    };
-    const struct command_line line = {.verb = "plot",
-                                      .operands = "LOG...",
-                                      .about = about,
-                                      .after = after,
-                                      .groups = groups,
-                                      .n_groups = sizeof groups / sizeof groups[0]};
     static const char *const not_repeated[] = {"--post", "--output", "-o", "--script", "--jobs", NULL};
-    char *command = repeat_command(argc, argv, not_repeated);
-    int status = EXIT_USAGE;
+    struct plot_args args = {.width_px = SR_PLOT_WIDTH_PX, .height_px = NAN};
+    char *command = repeat_command(argc, argv, not_repeated); /* before its words are moved about */
+    struct drawing drawing = {.args = &args, .command = command};
+    size_t n_logs = 0;
+    int status;
 
-    drawing.command = command;
-    switch (options_parse(&line, argc, argv, &n_logs)) {
-    case OPTIONS_DONE:
-        status = EXIT_DONE;
-        break;
-    case OPTIONS_WRONG:
-        break;
-    case OPTIONS_RUN:
-        if (n_logs == 0) {
-            complain("plot: no log given");
-            usage_hint("plot");
-        } else if (read_kinds(&drawing, args.kinds) && set_format(&drawing) &&
-                   check_args(&drawing, n_logs, argv + 1, rig.file) &&
-                   names_are_free(&drawing, n_logs, argv + 1, rig.file) &&
-                   flight_plan_make(&plan, &log, &rig, args.window)) {
-            status = draw_all(&drawing, n_logs, argv + 1);
-        }
-        break;
-    }
+    flight_args_init(&args.flight);
+    if (options_take_logs(&line, &args, argc, argv, &n_logs, &status))
+        status = draw_all(&drawing, &args, n_logs, argv + 1);
     free(command);
     return status;
 }

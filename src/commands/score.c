@@ -28,30 +28,24 @@ static const struct cli_option score_options[] = {
 };
 static const struct option_group score_group = OPTION_GROUP("The score", score_options);
 static const struct option_use uses[] = {
-    {&score_group, 0},
-    LOG_GROUP(struct score_args),
-    RIG_GROUP(struct score_args),
-    {&record_group, AT(record)},
-    OUTPUT_GROUP(struct score_args),
+    {&score_group, 0},           LOG_GROUP(struct score_args),    RIG_GROUP(struct score_args),
+    {&record_group, AT(record)}, OUTPUT_GROUP(struct score_args),
 };
 #undef AT
 
-static const char about[] =
-    "Reads each log (CSV; '-' is standard input), looks at the airborne part through the camera's rolling "
-    "shutter, and tells how many pixels the picture wobbles, in which bands, at which lines, and when.";
-static const char after[] =
-    "Verdicts: steady, marginal, wobbly; unproven when a log is too slow to clear the\n"
-    "flight.\n"
-    "Exit status: 0 done; 1 a log failed, the others were still scored; 2 the command\n"
-    "line or the rig file is wrong; 3 with --gate, a flight is not steady (when a log\n"
-    "failed as well, it is 1).\n";
-
-static const struct command_line line = {.verb = "score",
-                                         .operands = "LOG...",
-                                         .about = about,
-                                         .after = after,
-                                         .uses = uses,
-                                         .n_uses = ROWS(uses)};
+static const struct command_line line = {
+    .verb = "score",
+    .operands = "LOG...",
+    .about = "Reads each log (CSV; '-' is standard input), looks at the airborne part through the camera's "
+             "rolling shutter, and tells how many pixels the picture wobbles, in which bands, at which "
+             "lines, and when.",
+    .after = "Verdicts: steady, marginal, wobbly; unproven when a log is too slow to clear the\n"
+             "flight.\n"
+             "Exit status: 0 done; 1 a log failed, the others were still scored; 2 the command\n"
+             "line or the rig file is wrong; 3 with --gate, a flight is not steady (when a log\n"
+             "failed as well, it is 1).\n",
+    .uses = uses,
+    .n_uses = ROWS(uses)};
 
 /* A batch on its way, and what is kept of it for the table at its end. */
 struct scores {
@@ -80,8 +74,7 @@ static enum sr_status report(const struct flight *flight, const struct scores *b
                              struct sr_error *err)
 {
     const struct output_args *output = &batch->args->flight.output;
-    const struct sr_score_report r =
-        flight_report(flight, &batch->plan->rig, batch->args->footage_offset_s);
+    const struct sr_score_report r = flight_report(flight, &batch->plan->rig, batch->args->footage_offset_s);
     struct sr_style style;
 
     if (batch->args->quiet)

@@ -79,7 +79,8 @@ static const struct cli_option log_options[] = {
 #undef AT
 
 #define KEY(section_name, key_name)                                                                          \
-    .kind = OPTION_KEY, .section = (section_name), .key = (key_name), .offset = offsetof(struct rig_args, keys)
+    .kind = OPTION_KEY, .section = (section_name), .key = (key_name),                                        \
+    .offset = offsetof(struct rig_args, keys)
 static const struct cli_option rig_options[] = {
     {.name = "rig",
      .kind = OPTION_TEXT,

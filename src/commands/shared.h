@@ -51,33 +51,41 @@ void flight_args_init(struct flight_args *args);
 extern const struct option_group log_group, rig_group, output_group;
 
 /* The groups of a verb whose struct `type` has a flight_args `flight`. */
-#define LOG_GROUP(type)    {&log_group, offsetof(type, flight.log)}
-#define RIG_GROUP(type)    {&rig_group, offsetof(type, flight.rig)}
-#define OUTPUT_GROUP(type) {&output_group, offsetof(type, flight.output)}
+#define LOG_GROUP(type)                                                                                      \
+    {                                                                                                        \
+        &log_group, offsetof(type, flight.log)                                                               \
+    }
+#define RIG_GROUP(type)                                                                                      \
+    {                                                                                                        \
+        &rig_group, offsetof(type, flight.rig)                                                               \
+    }
+#define OUTPUT_GROUP(type)                                                                                   \
+    {                                                                                                        \
+        &output_group, offsetof(type, flight.output)                                                         \
+    }
 
 extern const char *const window_choices[], *const post_choices[]; /* ended by NULL */
 
 /* Rows of a verb's own table. at: offset of the target; more: what it is to the verb, or "". */
 #define WINDOW_ROW(at, more)                                                                                 \
-    {.name = "window",                                                                                       \
-     .kind = OPTION_CHOICE,                                                                                  \
-     .offset = (at),                                                                                         \
-     .argument = "NAME",                                                                                     \
-     .choices = window_choices,                                                                              \
-     .help = "window of the spectra" more,                                                                   \
-     .fallback = "hann"}
+    {                                                                                                        \
+        .name = "window", .kind = OPTION_CHOICE, .offset = (at), .argument = "NAME",                         \
+        .choices = window_choices, .help = "window of the spectra" more, .fallback = "hann"                  \
+    }
 #define FOOTAGE_OFFSET_ROW(at, more)                                                                         \
-    {.name = "footage-offset",                                                                               \
-     .kind = OPTION_NUMBER,                                                                                  \
-     .offset = (at),                                                                                         \
-     .argument = "S",                                                                                        \
-     .unit = "s",                                                                                            \
-     .min = -86400,                                                                                          \
-     .max = 86400,                                                                                           \
-     .help = "where the log's first sample is in the footage" more,                                          \
-     .fallback = "times of the log"}
-#define DARK_ROW(at)       {.name = "dark", .kind = OPTION_FLAG, .offset = (at), .help = "draw on a dark page"}
-#define QUIET_ROW(at, say) {.name = "quiet", .letter = 'q', .kind = OPTION_FLAG, .offset = (at), .help = say}
+    {                                                                                                        \
+        .name = "footage-offset", .kind = OPTION_NUMBER, .offset = (at), .argument = "S", .unit = "s",       \
+        .min = -86400, .max = 86400, .help = "where the log's first sample is in the footage" more,          \
+        .fallback = "times of the log"                                                                       \
+    }
+#define DARK_ROW(at)                                                                                         \
+    {                                                                                                        \
+        .name = "dark", .kind = OPTION_FLAG, .offset = (at), .help = "draw on a dark page"                   \
+    }
+#define QUIET_ROW(at, say)                                                                                   \
+    {                                                                                                        \
+        .name = "quiet", .letter = 'q', .kind = OPTION_FLAG, .offset = (at), .help = say                     \
+    }
 
 /* The picture of a verb that draws one beside its answer: three rows at a struct picture_args. */
 struct picture_args {

@@ -23,14 +23,23 @@ static const struct cli_option threshold_options[] = {
      .help = "set it in this rig file, for the width of the rig's picture; every other line stays"},
 };
 
-static const char about[] = "Finds the wobble at which half of the footage shows it, from the flights of a "
-                            "ledger that were rated clean, "
-                            "slight or bad, with its 95 % interval. Where clean and wobbly flights do not "
-                            "overlap there is a bracket instead.";
-static const char after[] =
-    "Rate footage with 'stillrow ledger rate', or while scoring: score --ledger FILE --rating bad.\n"
-    "Exit status: 0 done; 1 too few flights are rated, or no relation is shown; 2 the command\n"
-    "line or the rig file is wrong.\n";
+static const struct option_group threshold_group = OPTION_GROUP("The threshold", threshold_options);
+static const struct option_use uses[] = {
+    {&threshold_group, 0},
+    {&output_group, offsetof(struct threshold_args, output)},
+};
+
+static const struct command_line line = {
+    .verb = "threshold",
+    .operands = "LEDGER",
+    .about = "Finds the wobble at which half of the footage shows it, from the flights of a ledger that were "
+             "rated clean, slight or bad, with its 95 % interval. Where clean and wobbly flights do not "
+             "overlap there is a bracket instead.",
+    .after = "Rate footage with 'stillrow ledger rate', or while scoring: score --ledger FILE --rating bad.\n"
+             "Exit status: 0 done; 1 too few flights are rated, or no relation is shown; 2 the command\n"
+             "line or the rig file is wrong.\n",
+    .uses = uses,
+    .n_uses = ROWS(uses)};
 
 /* Picture width that a rig file has, or a new one will have. */
 static bool rig_width(const char *path, double *width_px)
@@ -65,16 +74,8 @@ int command_threshold(int argc, char **argv)
     size_t n = 0;
     int exit_status;
 
-    const struct option_group groups[] = {{"The threshold", threshold_options, 1, &args},
-                                          output_group(&args.output)};
-    const struct command_line line = {.verb = "threshold",
-                                      .operands = "LEDGER",
-                                      .about = about,
-                                      .after = after,
-                                      .groups = groups,
-                                      .n_groups = sizeof groups / sizeof groups[0]};
     struct sr_threshold_report report = {.threshold = &threshold, .width_px = 1920};
-    if (!ledger_options(&line, argc, argv, 1, 1, &n, &exit_status))
+    if (!ledger_options(&line, &args, argc, argv, 1, 1, &n, &exit_status))
         return exit_status;
     if (args.write != NULL && !rig_width(args.write, &report.width_px))
         return EXIT_USAGE;
