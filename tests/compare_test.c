@@ -164,6 +164,81 @@ static void test_one_odd_flight_is_left_out(void **state)
     land(&p);
 }
 
+/* Two odd flights stand last in B: whoever is tried first must not stay out for what they did. */
+static void test_only_odd_flights_are_left_out(void **state)
+{
+    (void)state;
+    uint64_t seed = 10;
+    struct fake_flight odd[2] = {typical, typical};
+    struct pair p;
+    odd[0].throttle_low = 0.8;
+    odd[0].throttle_high = 0.95;
+    odd[1].throttle_low = 0.05;
+    odd[1].throttle_high = 0.15;
+    odd[0].level_db = odd[1].level_db = 60;
+    fly(&p, 0, 2, &typical, &seed);
+    fly(&p, 1, 3, &typical, &seed);
+    for (size_t i = 0; i < 2; i++) {
+        fake_release(&p.fake[1][i + 1]);
+        assert_int_equal(fake_fly(&p.fake[1][i + 1], &odd[i], &seed), 0);
+        p.flight[1][i + 1].name = i == 0 ? "fast.csv" : "slow.csv";
+    }
+    struct sr_comparison c = compare(&p);
+    assert_non_null(strstr(c.notes[0], "'fast.csv' was left out"));
+    assert_non_null(strstr(c.notes[1], "'slow.csv' was left out"));
+    assert_null(strstr(c.notes[2], "was left out: "));
+    assert_int_equal(c.slices_a + c.left_out_a, 80);
+    assert_true(c.slices_a > 40);
+
+    /* The picture shows what was compared: nothing of those 60 dB. */
+    struct sr_compare_spectra s;
+    assert_int_equal(sr_compare_spectra(&s, &p.group[0], &p.group[1], &c, NULL), SR_OK);
+    for (size_t k = p.fake[0][0].view.first_bin; k < s.bins; k++)
+        assert_true(s.psd[1][k] < 10 * s.psd[0][k]);
+    sr_compare_spectra_release(&s);
+    land(&p);
+}
+
+/* Whatever the order of the logs: a flight is compared, or shares no bin with those that are. */
+static void test_left_out_share_nothing(void **state)
+{
+    (void)state;
+    const double range[2][3][2] = {{{0.40, 0.50}, {0.30, 0.40}, {0.55, 0.65}},
+                                   {{0.40, 0.50}, {0.60, 0.70}, {0.45, 0.55}}};
+    uint64_t seed = 12;
+    for (int order = 0; order < 9; order++) {
+        struct pair p;
+        fly(&p, 0, 3, &typical, &seed);
+        fly(&p, 1, 3, &typical, &seed);
+        for (int g = 0; g < 2; g++) {
+            for (size_t i = 0; i < 3; i++) {
+                const double *r = range[g][(i + (size_t)(g == 0 ? order % 3 : order / 3)) % 3];
+                struct fake_flight flight = typical;
+                flight.throttle_low = r[0] + 0.001;
+                flight.throttle_high = r[1] - 0.001;
+                fake_release(&p.fake[g][i]);
+                assert_int_equal(fake_fly(&p.fake[g][i], &flight, &seed), 0);
+            }
+        }
+        struct sr_comparison c = compare(&p);
+        size_t out = 0, kept = 0;
+        for (size_t i = 0; i < c.n_notes; i++)
+            out += strstr(c.notes[i], "' was left out: ") != NULL;
+        for (int g = 0; g < 2; g++) {
+            for (size_t i = 0; i < 3; i++) {
+                bool shares = false;
+                for (size_t s = 0; s < p.fake[g][i].slices.count; s++)
+                    for (size_t b = 0; b < c.match_bins; b++)
+                        shares =
+                            shares || fabs(p.fake[g][i].slices.slice[s].throttle - c.match_centre[b]) < 0.025;
+                kept += shares;
+            }
+        }
+        assert_int_equal(kept + out, 6);
+        land(&p);
+    }
+}
+
 static void test_nothing_in_common_is_refused(void **state)
 {
     (void)state;
@@ -264,6 +339,8 @@ int main(void)
         cmocka_unit_test(test_few_flights_are_labelled),
         cmocka_unit_test(test_motor_speed_stands_in_for_throttle),
         cmocka_unit_test(test_one_odd_flight_is_left_out),
+        cmocka_unit_test(test_only_odd_flights_are_left_out),
+        cmocka_unit_test(test_left_out_share_nothing),
         cmocka_unit_test(test_nothing_in_common_is_refused),
         cmocka_unit_test(test_slow_log_restricts_all),
         cmocka_unit_test(test_lines_account_for_it),

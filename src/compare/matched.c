@@ -71,14 +71,20 @@ static enum sr_status median_speed(const struct matched *m, double *median, stru
     return n > 0 ? SR_OK : sr_fail(err, SR_ERR_DATA, NULL, 0, "the motor speeds are empty");
 }
 
+size_t matched_bin(const struct sr_slices *slices, size_t i, enum sr_match match, double width)
+{
+    double at = matched_condition(slices, i, match) / width;
+    return isfinite(at) && at >= 0 && at < SR_COMPARE_BINS_MAX ? (size_t)at : NO_BIN;
+}
+
 static void bin_slices(struct matched *m)
 {
     for (size_t f = 0; f < m->count; f++) {
         struct matched_flight *flight = &m->flights[f];
         for (size_t i = 0; i < flight->n; i++) {
-            double at = matched_condition(flight->flight->slices, i, m->match) / m->width;
-            bool inside = isfinite(at) && at >= 0 && at < SR_COMPARE_BINS_MAX;
-            flight->bin[i] = inside ? (size_t)at : NO_BIN;
+            flight->bin[i] = matched_bin(flight->flight->slices, i, m->match, m->width);
+            if (flight->bin[i] != NO_BIN)
+                flight->visited[flight->bin[i]] = true;
         }
     }
 }
@@ -89,18 +95,24 @@ static size_t common_without(const struct matched *m, size_t left_out, bool comm
     size_t bins = 0;
     for (size_t b = 0; b < SR_COMPARE_BINS_MAX; b++) {
         common[b] = true;
-        for (size_t f = 0; f < m->count && common[b]; f++) {
-            const struct matched_flight *flight = &m->flights[f];
-            bool here = false;
-            if (flight->dropped || f == left_out)
-                continue;
-            for (size_t i = 0; i < flight->n && !here; i++)
-                here = flight->bin[i] == b;
-            common[b] = here;
-        }
+        for (size_t f = 0; f < m->count && common[b]; f++)
+            common[b] = m->flights[f].dropped || f == left_out || m->flights[f].visited[b];
         bins += common[b];
     }
     return bins;
+}
+
+/* The most other flights that one met in any bin. */
+static size_t company(const struct matched *m, size_t one)
+{
+    size_t most = 0;
+    for (size_t b = 0; b < SR_COMPARE_BINS_MAX; b++) {
+        size_t met = 0;
+        for (size_t f = 0; f < m->count && m->flights[one].visited[b]; f++)
+            met += f != one && !m->flights[f].dropped && m->flights[f].visited[b];
+        most = met > most ? met : most;
+    }
+    return most;
 }
 
 static size_t flights_left(const struct matched *m, int group)
@@ -111,33 +123,66 @@ static size_t flights_left(const struct matched *m, int group)
     return n;
 }
 
+/* The flight to leave out: the one without which the others share most; where that settles nothing, the one
+ * that met the fewest others. count: none can be spared. */
+static size_t least_alike(const struct matched *m)
+{
+    size_t worst = m->count, most = 0, fewest = 0;
+    for (size_t f = 0; f < m->count; f++) {
+        bool trial[SR_COMPARE_BINS_MAX];
+        if (m->flights[f].dropped || flights_left(m, m->flights[f].group) < 2)
+            continue;
+        size_t bins = common_without(m, f, trial), met = company(m, f);
+        if (worst == m->count || bins > most || (bins == most && met < fewest)) {
+            worst = f;
+            most = bins;
+            fewest = met;
+        }
+    }
+    return worst;
+}
+
 /*
- * Find the common bins. Where there are none, one flight that was flown unlike the
- * others may be to blame: it is left out, as long as its group has another.
+ * Whoever was left out before another that was to blame may share bins with those that remain: take back the
+ * one that costs the fewest bins, until nobody left out shares any. Then no slice of theirs lies in a common
+ * bin either.
+ */
+static void take_back(struct matched *m)
+{
+    for (;;) {
+        size_t best = m->count, most = 0;
+        for (size_t f = 0; f < m->count; f++) {
+            size_t bins = 0;
+            for (size_t b = 0; b < SR_COMPARE_BINS_MAX && m->flights[f].dropped; b++)
+                bins += m->common[b] && m->flights[f].visited[b];
+            if (bins > most) {
+                most = bins;
+                best = f;
+            }
+        }
+        if (best == m->count)
+            return;
+        m->flights[best].dropped = false;
+        m->common_bins = common_without(m, m->count, m->common);
+    }
+}
+
+/*
+ * Find the common bins. Where there are none, flights that were flown unlike the others may be to blame: they
+ * are left out, as long as their group has another.
  */
 static enum sr_status find_common(struct matched *m, struct sr_error *err)
 {
-    for (;;) {
-        m->common_bins = common_without(m, m->count, m->common);
-        if (m->common_bins > 0)
-            return SR_OK;
-        size_t worst = m->count, most = 0;
-        for (size_t f = 0; f < m->count; f++) {
-            bool trial[SR_COMPARE_BINS_MAX];
-            if (m->flights[f].dropped || flights_left(m, m->flights[f].group) < 2)
-                continue;
-            size_t bins = common_without(m, f, trial);
-            if (worst == m->count || bins > most) {
-                worst = f;
-                most = bins;
-            }
-        }
+    while ((m->common_bins = common_without(m, m->count, m->common)) == 0) {
+        size_t worst = least_alike(m);
         if (worst == m->count)
             return sr_fail(err, SR_ERR_DATA, NULL, 0,
                            "the two groups were never flown at the same %s; fly both at a like pace",
                            m->match == SR_MATCH_SPEED ? "motor speed" : "throttle");
         m->flights[worst].dropped = true;
     }
+    take_back(m);
+    return SR_OK;
 }
 
 /* Energy of one slice up to the common limit, for every measure. */

@@ -13,15 +13,16 @@ enum measure {
     MEASURES = MEASURE_AXIS + 3
 };
 
-#define NO_BIN SIZE_MAX
+#define NO_BIN SIZE_MAX /* <stdint.h> */
 
 struct matched_flight {
     const struct sr_compare_flight *flight;
-    int group;               /* 0: a, 1: b */
-    bool dropped;            /* flew nothing in common with the others */
-    size_t n;                /* slices */
-    size_t kept;             /* slices in the common bins */
-    size_t *bin;             /* [n] bin of each slice, NO_BIN: none */
+    int group;    /* 0: a, 1: b */
+    bool dropped; /* flown at nothing that all the others share */
+    size_t n;     /* slices */
+    size_t kept;  /* slices in the common bins */
+    size_t *bin;  /* [n] bin of each slice, NO_BIN: none */
+    bool visited[SR_COMPARE_BINS_MAX];
     double *energy;          /* [n][MEASURES] px^2 */
     double log_px[MEASURES]; /* ln of the matched wobble [px RMS] */
     double log_se[MEASURES]; /* its standard error from the slices of this flight */
@@ -45,6 +46,9 @@ void matched_release(struct matched *m);
 
 /* What slice i is matched on: throttle, motor speed, or 0; NAN where it was not logged. */
 double matched_condition(const struct sr_slices *slices, size_t i, enum sr_match match);
+
+/* The bin that it falls into, NO_BIN: none. */
+size_t matched_bin(const struct sr_slices *slices, size_t i, enum sr_match match, double width);
 
 /* Whether slice i of a flight lies in the common bins. */
 bool matched_keeps(const struct matched *m, const struct matched_flight *f, size_t i);

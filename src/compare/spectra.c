@@ -6,13 +6,12 @@
 
 #include "matched.h"
 
+/* Whether a slice was compared. A flight that was left out has none in the common bins, see matched.c. */
 static bool matched_slice(const struct sr_slices *slices, size_t i, const struct sr_comparison *c)
 {
-    if (c->match == SR_MATCH_NONE)
-        return true;
-    double at = matched_condition(slices, i, c->match);
+    size_t bin = matched_bin(slices, i, c->match, c->match_width);
     for (size_t b = 0; b < c->match_bins; b++)
-        if (at >= c->match_centre[b] - c->match_width / 2 && at < c->match_centre[b] + c->match_width / 2)
+        if (bin == (size_t)(c->match_centre[b] / c->match_width))
             return true;
     return false;
 }

@@ -73,8 +73,14 @@ static void test_welch_t_edges(void **state)
 
     assert_int_equal(sr_welch_t(same, 3, other, 3, &d, NULL), SR_OK);
     assert_near(d.p_value, 0, 0);
+    assert_near(d.value, 1, 0);
+    assert_near(d.low, 1, 0);
+    assert_near(d.high, 1, 0);
+    assert_near(d.smallest, 0, 0);
     assert_int_equal(sr_welch_t(same, 3, same, 3, &d, NULL), SR_OK);
     assert_near(d.p_value, 1, 0);
+    assert_near(d.low, 0, 0);
+    assert_near(d.high, 0, 0);
 }
 
 int main(void)
