@@ -183,8 +183,8 @@ static enum sr_status describe(struct sr_peak *peak, struct sr_track *track, str
     struct sr_motor_shares *shares = &w->shares[p];
     struct sr_case c = {pick, &w->speeds, &w->gram, causes, shares, w->rig->build.blades,
                         0,    0,          w->view,  0,      1};
-    enum sr_status status =
-        sr_motors_split(shares, &w->gram, &w->speeds, w->slices, pick->order, 0, w->slices->count, err);
+    enum sr_status status = sr_motors_split(shares, &w->gram, &w->speeds, w->slices, w->view, pick->order, 0,
+                                            w->slices->count, err);
 
     if (status != SR_OK)
         return status;

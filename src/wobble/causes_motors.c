@@ -9,11 +9,8 @@
 #include <string.h>
 
 #include "random.h"
-#include "tracks.h"
+#include "shapes.h"
 
-#define LOBE_FINE    16   /* table steps a bin */
-#define LOBE_REACH   4    /* [bins] to each side */
-#define LOBE_POINTS  64   /* of the window */
 #define SHARE_MAIN   0.55 /* of the energy, that makes a motor the one */
 #define DRAWS        100  /* resamples of the slices... */
 #define DRAWS_AGREE  0.97 /* ...this part of which must name the same motor */
@@ -29,7 +26,7 @@ struct equations {
 };
 
 struct fit {
-    double lobe[LOBE_FINE * LOBE_REACH + 2]; /* power of a line of energy 1, by distance from its middle */
+    struct sr_shaper shaper;
     const struct sr_gram *gram;
     const struct sr_speeds *speeds;
     size_t motors;
@@ -37,56 +34,6 @@ struct fit {
     struct equations *slice; /* [slices] of each slice used */
     double *shape;           /* [motors][bins] of one slice */
 };
-
-/* A window's response at fractions of a bin, by its definition; sums to 1 over whole bins (Parseval). */
-static void fill_lobe(struct fit *fit, enum sr_window window)
-{
-    const double two_pi = 6.283185307179586;
-    double w[LOBE_POINTS], energy = 0;
-
-    sr_window_fill(window, w, LOBE_POINTS);
-    for (size_t n = 0; n < LOBE_POINTS; n++)
-        energy += w[n] * w[n];
-    for (size_t d = 0; d < LOBE_FINE * LOBE_REACH + 2; d++) {
-        double re = 0, im = 0, turn = two_pi * (double)d / LOBE_FINE / LOBE_POINTS;
-        for (size_t n = 0; n < LOBE_POINTS; n++) {
-            re += w[n] * cos(turn * (double)n);
-            im += w[n] * sin(turn * (double)n);
-        }
-        fit->lobe[d] = (re * re + im * im) / (LOBE_POINTS * energy);
-    }
-}
-
-static double lobe_at(const struct fit *fit, double bins)
-{
-    double at = fabs(bins) * LOBE_FINE;
-    if (at >= LOBE_FINE * LOBE_REACH)
-        return 0;
-    size_t d = (size_t)at;
-    return fit->lobe[d] + (at - (double)d) * (fit->lobe[d + 1] - fit->lobe[d]);
-}
-
-static void add_line(const struct fit *fit, double hz, double share, size_t low, size_t high, double *shape)
-{
-    double bin = sr_fold_hz(hz, fit->gram->rate_hz) / fit->gram->bin_hz;
-    for (size_t k = low; k <= high; k++)
-        shape[k] += share * lobe_at(fit, (double)k - bin);
-}
-
-/* What motor channel c at that order would leave in slice i, of energy 1. */
-static void draw_shape(const struct fit *fit, size_t i, size_t c, double f0, size_t low, size_t high,
-                       double *shape)
-{
-    const double *step = fit->speeds->step + (i * fit->speeds->channels + c) * SR_SLICE_STEPS;
-    memset(shape + low, 0, (high - low + 1) * sizeof *shape);
-    for (size_t j = 0; j < SR_SLICE_STEPS; j++) {
-        double before = step[j > 0 ? j - 1 : 0], after = step[j + 1 < SR_SLICE_STEPS ? j + 1 : j];
-        double slope = (after - before) / (j > 0 && j + 1 < SR_SLICE_STEPS ? 2 : 1);
-        double share = fit->speeds->share[j] / 2;
-        add_line(fit, f0 * (step[j] - slope / 4), share, low, high, shape);
-        add_line(fit, f0 * (step[j] + slope / 4), share, low, high, shape);
-    }
-}
 
 static void add_slice(struct fit *fit, size_t order, size_t i)
 {
@@ -107,7 +54,7 @@ static void add_slice(struct fit *fit, size_t order, size_t i)
     e->level = sum;
     for (size_t m = 0; m < fit->motors; m++) {
         double *shape = fit->shape + m * bins;
-        draw_shape(fit, i, m + 1, f0, low, high, shape);
+        sr_shape_draw(&fit->shaper, i, m + 1, f0, low, high, shape);
         for (size_t k = low; k <= high; k++)
             e->line[m] += shape[k] * excess[k] / sum;
         for (size_t n = 0; n <= m; n++)
@@ -202,11 +149,11 @@ static void name_motor(const struct fit *fit, struct sr_motor_shares *shares)
 }
 
 enum sr_status sr_motors_split(struct sr_motor_shares *shares, const struct sr_gram *gram,
-                               const struct sr_speeds *speeds, const struct sr_slices *slices, size_t order,
-                               size_t first, size_t last, struct sr_error *err)
+                               const struct sr_speeds *speeds, const struct sr_slices *slices,
+                               const struct sr_view *view, size_t order, size_t first, size_t last,
+                               struct sr_error *err)
 {
     struct sr_motor_shares made = {{0}, 0, false};
-    struct fit fit = {.gram = gram, .speeds = speeds};
     enum sr_status status = SR_OK;
 
     /* The only motor logged may not be the only one there is. */
@@ -214,22 +161,29 @@ enum sr_status sr_motors_split(struct sr_motor_shares *shares, const struct sr_g
         *shares = made;
         return SR_OK;
     }
-    fit.motors = speeds->channels - 1;
-    fit.slice = calloc(gram->slices, sizeof *fit.slice);
-    fit.shape = calloc(fit.motors, gram->bins * sizeof *fit.shape);
-    if (fit.slice == NULL || fit.shape == NULL) {
+    struct fit *fit = calloc(1, sizeof *fit);
+    if (fit == NULL)
+        return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory");
+    fit->gram = fit->shaper.gram = gram;
+    fit->speeds = fit->shaper.speeds = speeds;
+    fit->shaper.view = view;
+    fit->shaper.window = slices->window;
+    fit->motors = speeds->channels - 1;
+    fit->slice = calloc(gram->slices, sizeof *fit->slice);
+    fit->shape = calloc(fit->motors, gram->bins * sizeof *fit->shape);
+    if (fit->slice == NULL || fit->shape == NULL) {
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", gram->slices);
         goto done;
     }
-    fill_lobe(&fit, slices->window);
     for (size_t i = first; i < last && i < gram->slices; i++)
-        add_slice(&fit, order, i);
-    if (fit.used >= SLICES_LEAST)
-        name_motor(&fit, &made);
+        add_slice(fit, order, i);
+    if (fit->used >= SLICES_LEAST)
+        name_motor(fit, &made);
     *shares = made;
 
 done:
-    free(fit.shape);
-    free(fit.slice);
+    free(fit->shape);
+    free(fit->slice);
+    free(fit);
     return status;
 }

@@ -198,7 +198,7 @@ static enum sr_status name_line(struct sr_change *change, const struct sr_score 
         return status;
     struct sr_motor_shares shares = {{0}, 0, false};
     bool grew = sign > 0;
-    status = sr_motors_split(&shares, &gram, speeds, slices, (size_t)peak->order, grew ? split : 0,
+    status = sr_motors_split(&shares, &gram, speeds, slices, view, (size_t)peak->order, grew ? split : 0,
                              grew ? slices->count : split, err);
     change->motor = shares.motor;
     sr_gram_release(&gram);

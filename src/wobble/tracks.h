@@ -138,7 +138,8 @@ struct sr_motor_shares {
  * SR_ERR_MEMORY.
  */
 enum sr_status sr_motors_split(struct sr_motor_shares *shares, const struct sr_gram *gram,
-                               const struct sr_speeds *speeds, const struct sr_slices *slices, size_t order,
-                               size_t first, size_t last, struct sr_error *err);
+                               const struct sr_speeds *speeds, const struct sr_slices *slices,
+                               const struct sr_view *view, size_t order, size_t first, size_t last,
+                               struct sr_error *err);
 
 #endif
