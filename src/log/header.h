@@ -19,7 +19,8 @@ struct sr_head {
     const char *file; /* name for messages */
     const char *text;
     size_t size;
-    bool last; /* it is the whole file */
+    bool last;  /* it is the whole file */
+    bool plain; /* no quotes in it: the plain reader will do */
     char line_end;
 };
 

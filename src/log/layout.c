@@ -172,14 +172,20 @@ static double usual_step(const struct sr_rows *rows)
 /* Rows with this layout from the head of the file. */
 static bool probe_rows(struct sr_rows *rows, struct sr_layout *layout, const struct sr_head *head)
 {
+    const char *text = head->text + layout->start;
+    const size_t size = head->size - layout->start;
     struct sr_csv csv;
-    size_t used;
+    size_t used = 0;
+    bool ok;
 
-    if (!sr_csv_init(&csv, layout->delimiter, layout->line_end))
-        return false;
-    const bool ok = sr_rows_read(rows, layout, &csv, head->text + layout->start, head->size - layout->start,
-                                 head->last, PROBE_ROWS, &used);
-    sr_csv_release(&csv);
+    if (head->plain) {
+        ok = sr_rows_read(rows, layout, NULL, text, size, head->last, PROBE_ROWS, &used);
+    } else {
+        if (!sr_csv_init(&csv, layout->delimiter, layout->line_end))
+            return false;
+        ok = sr_rows_read(rows, layout, &csv, text, size, head->last, PROBE_ROWS, &used);
+        sr_csv_release(&csv);
+    }
     layout->row_bytes = ok && rows->seen > 0 ? (double)used / (double)rows->seen : 0.0;
     return ok;
 }

@@ -96,6 +96,8 @@ static enum sr_status read_head(struct sr_reader *reader)
                                  .text = reader->block,
                                  .size = reader->size,
                                  .last = reader->ended,
+                                 .plain = reader->options->plain_path &&
+                                          memchr(reader->block, '"', reader->size) == NULL,
                                  .line_end = memchr(reader->block, '\n', reader->size) == NULL &&
                                                      memchr(reader->block, '\r', reader->size) != NULL
                                                  ? '\r'

@@ -163,7 +163,8 @@ static bool scratch_finish(struct scratch *s, size_t line, bool strict, size_t c
         if (n_slow > 0) {
             if (s->outputs > 0)
                 s->slow[0] = s->output_sum / s->outputs;
-            memcpy(rows->slow + rows->count * n_slow, s->slow, n_slow * sizeof *s->slow);
+            for (size_t i = 0; i < n_slow; i++) /* a handful: a call would take longer */
+                rows->slow[rows->count * n_slow + i] = s->slow[i];
         }
         rows->count++;
     } else if (s->time && s->empty == ALL_RATES && !cut) {

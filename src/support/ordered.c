@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #define THREADS_USUAL 8
+#define EACH_SHARES   8  /* that the items of a thread are taken in: more would share them out better */
 #define HELPERS_MOST  63 /* of sr_each(), whose threads need no memory from the heap */
 
 /* Items are numbered as they are taken; item i is in slot i % slots. */
@@ -140,6 +141,7 @@ struct each {
     void (*work)(void *context, size_t item, size_t hand);
     void *context;
     size_t count;
+    size_t step; /* items taken at once, so that small ones are not all about the lock */
     pthread_mutex_t lock;
     size_t next, hands;
 };
@@ -151,9 +153,12 @@ static void *serve_each(void *context)
     pthread_mutex_lock(&each->lock);
     const size_t hand = each->hands++;
     while (each->next < each->count) {
-        const size_t item = each->next++;
+        const size_t first = each->next;
+        const size_t end = each->count - first > each->step ? first + each->step : each->count;
+        each->next = end;
         pthread_mutex_unlock(&each->lock);
-        each->work(each->context, item, hand);
+        for (size_t item = first; item < end; item++)
+            each->work(each->context, item, hand);
         pthread_mutex_lock(&each->lock);
     }
     pthread_mutex_unlock(&each->lock);
@@ -173,6 +178,7 @@ void sr_each(void (*work)(void *context, size_t item, size_t hand), void *contex
             work(context, i, 0);
         return;
     }
+    each.step = count / (EACH_SHARES * (helpers + 1)) + 1;
     const size_t started = start(serve_each, &each, thread, helpers);
     serve_each(&each);
     for (size_t i = 0; i < started; i++)

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "support/ordered.h"
 #include "support/pages.h"
 #include "tracks.h"
 
@@ -47,34 +48,60 @@ static double evened_rate(const struct sr_slices *slices, const struct sr_view *
     return gains > 0 ? sum / gains : plain / 3;
 }
 
-static void fill_energy(struct sr_gram *gram, const struct sr_slices *slices, const struct sr_view *view,
-                        double *rate, double *gain)
+/* A spectrogram in the making: its slices, and its bins, each by whichever thread is free. */
+struct drawing {
+    struct sr_gram *gram;
+    const struct sr_slices *slices;
+    const struct sr_view *view;
+    double *rate;            /* [slices][bins] */
+    double *gain, *floor;    /* [bins] */
+    double *quartiles;       /* [bins] */
+    double *scratch;         /* [hands][room] */
+    size_t room;             /* 3 bins or the slices, whichever is more */
+    double quartile, median; /* of a density, over its mean */
+};
+
+static void draw_energy(void *context, size_t i, size_t hand)
 {
-    for (size_t k = 0; k < gram->bins; k++)
-        gain[k] = (view->wobble[0][k] + view->wobble[1][k] + view->wobble[2][k]) * gram->bin_hz;
-    gram->total = 0;
-    for (size_t i = 0; i < gram->slices; i++) {
-        for (size_t k = 0; k < gram->bins; k++) {
-            size_t cell = i * gram->bins + k;
-            rate[cell] = evened_rate(slices, view, i, k);
-            gram->energy[cell] = rate[cell] * gain[k];
-            if (k >= gram->first)
-                gram->total += gram->energy[cell];
-        }
+    const struct drawing *d = context;
+    (void)hand;
+    for (size_t k = 0; k < d->gram->bins; k++) {
+        size_t cell = i * d->gram->bins + k;
+        d->rate[cell] = evened_rate(d->slices, d->view, i, k);
+        d->gram->energy[cell] = d->rate[cell] * d->gain[k];
     }
 }
 
-/* The flight's floor: the lower quartile over slices, smoothed over frequency, as a mean level. */
-static enum sr_status flight_floor(const struct sr_gram *gram, const double *rate, double quartile,
-                                   double *column, double *quartiles, double *floor, struct sr_error *err)
+static void fill_energy(struct drawing *d)
 {
-    for (size_t k = 0; k < gram->bins; k++) {
-        for (size_t i = 0; i < gram->slices; i++)
-            column[i] = rate[i * gram->bins + k];
-        quartiles[k] = quartile_of(column, gram->slices) / quartile;
-    }
+    struct sr_gram *gram = d->gram;
+    const struct sr_view *view = d->view;
+    for (size_t k = 0; k < gram->bins; k++)
+        d->gain[k] = (view->wobble[0][k] + view->wobble[1][k] + view->wobble[2][k]) * gram->bin_hz;
+    sr_each(draw_energy, d, gram->slices, d->slices->jobs);
+    gram->total = 0;
+    for (size_t i = 0; i < gram->slices; i++)
+        for (size_t k = gram->first; k < gram->bins; k++)
+            gram->total += gram->energy[i * gram->bins + k];
+}
+
+static void take_quartile(void *context, size_t k, size_t hand)
+{
+    const struct drawing *d = context;
+    double *column = d->scratch + hand * d->room;
+    for (size_t i = 0; i < d->gram->slices; i++)
+        column[i] = d->rate[i * d->gram->bins + k];
+    d->quartiles[k] = quartile_of(column, d->gram->slices) / d->quartile;
+}
+
+/* The flight's floor: the lower quartile over slices, smoothed over frequency, as a mean level. */
+static enum sr_status flight_floor(struct drawing *d, struct sr_error *err)
+{
+    const struct sr_gram *gram = d->gram;
+    double *floor = d->floor;
+    sr_each(take_quartile, d, gram->bins, d->slices->jobs);
     /* The quartiles hardly scatter any more: no correction from median to mean is wanted. */
-    enum sr_status status = sr_floor(quartiles, gram->bins, gram->bin_hz, FLOOR_HZ, 1e6, floor, err);
+    enum sr_status status = sr_floor(d->quartiles, gram->bins, gram->bin_hz, FLOOR_HZ, 1e6, floor, err);
     double least = 0;
     for (size_t k = 0; k < gram->bins; k++)
         if (floor[k] > 0 && (least == 0 || floor[k] < least))
@@ -129,25 +156,23 @@ static void fill_stand(const struct sr_gram *gram, const double *energy, const d
     }
 }
 
-static void fill_excess(struct sr_gram *gram, const struct sr_slices *slices, const double *rate,
-                        const double *gain, const double *floor, double *work)
+static void draw_excess(void *context, size_t i, size_t hand)
 {
+    const struct drawing *d = context;
+    const struct sr_gram *gram = d->gram;
     size_t block = (size_t)fmax(8, round(BLOCK_HZ / gram->bin_hz));
     size_t seen = gram->bins - gram->first, blocks = seen / block > 0 ? seen / block : 1;
-    double *level = work, *column = work + gram->bins, *here = work + 2 * gram->bins;
-    double quartile = chi2_quantile(slices->dof, QUARTILE_Z), median = chi2_quantile(slices->dof, 0);
+    double *level = d->scratch + hand * d->room, *column = level + gram->bins, *here = column + gram->bins;
+    const double *energy = gram->energy + i * gram->bins;
 
-    for (size_t i = 0; i < gram->slices; i++) {
-        const double *energy = gram->energy + i * gram->bins;
-        slice_levels(gram, rate + i * gram->bins, floor, quartile, block, blocks, column, level);
-        for (size_t k = 0; k < gram->bins; k++) {
-            double bin = k > gram->first ? (double)(k - gram->first) : 0;
-            here[k] = floor[k] * level_at(level, blocks, (double)block, bin) * gain[k];
-            gram->excess[i * gram->bins + k] = k < gram->first ? 0 : energy[k] - here[k];
-            here[k] *= median; /* so that noise stands at about 0 */
-        }
-        fill_stand(gram, energy, here, gram->stand + i * gram->bins);
+    slice_levels(gram, d->rate + i * gram->bins, d->floor, d->quartile, block, blocks, column, level);
+    for (size_t k = 0; k < gram->bins; k++) {
+        double bin = k > gram->first ? (double)(k - gram->first) : 0;
+        here[k] = d->floor[k] * level_at(level, blocks, (double)block, bin) * d->gain[k];
+        gram->excess[i * gram->bins + k] = k < gram->first ? 0 : energy[k] - here[k];
+        here[k] *= d->median; /* so that noise stands at about 0 */
     }
+    fill_stand(gram, energy, here, gram->stand + i * gram->bins);
 }
 
 void sr_gram_refresh(struct sr_gram *gram)
@@ -195,23 +220,30 @@ enum sr_status sr_gram_make(struct sr_gram *gram, const struct sr_slices *slices
                            .first = view->first_bin < slices->bins ? view->first_bin : slices->bins - 1,
                            .bin_hz = slices->bin_hz,
                            .rate_hz = slices->rate_hz};
+    struct drawing d = {.gram = &made, .slices = slices, .view = view};
+    size_t hands = slices->jobs > 1 ? slices->jobs : 1;
     double *work = NULL;
     enum sr_status status = allocate(&made, err);
     if (status != SR_OK || made.energy == NULL)
         goto failed;
-    work = malloc((made.slices * made.bins + 5 * made.bins + made.slices) * sizeof *work);
+    d.room = 3 * made.bins > made.slices ? 3 * made.bins : made.slices;
+    work = malloc((made.slices * made.bins + 3 * made.bins + hands * d.room) * sizeof *work);
     if (work == NULL) {
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", made.slices);
         goto failed;
     }
-    double *rate = work, *gain = rate + made.slices * made.bins, *floor = gain + made.bins;
-    double *rest = floor + made.bins; /* 3 bins + slices */
-    fill_energy(&made, slices, view, rate, gain);
-    status =
-        flight_floor(&made, rate, chi2_quantile(slices->dof, QUARTILE_Z), rest + made.bins, rest, floor, err);
+    d.rate = work;
+    d.gain = d.rate + made.slices * made.bins;
+    d.floor = d.gain + made.bins;
+    d.quartiles = d.floor + made.bins;
+    d.scratch = d.quartiles + made.bins;
+    d.quartile = chi2_quantile(slices->dof, QUARTILE_Z);
+    d.median = chi2_quantile(slices->dof, 0);
+    fill_energy(&d);
+    status = flight_floor(&d, err);
     if (status != SR_OK)
         goto failed;
-    fill_excess(&made, slices, rate, gain, floor, rest);
+    sr_each(draw_excess, &d, made.slices, slices->jobs);
     sr_gram_refresh(&made);
     free(work);
     *gram = made;
