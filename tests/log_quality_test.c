@@ -94,7 +94,7 @@ static void swing(struct text *text, double peak, double limit, double step, siz
             x = copysign(limit, x);
             ++*cut;
         }
-        text_add(text, "%d,%.6f,%.3f,%.3f\n", i * 500, x, sim_normal(&seed), 3.0);
+        text_add(text, "%d,%.6f,%.3f,%.3f\n", i * 500, x, sim_normal(&seed), 3.0 + 0.01 * (i % 7));
     }
 }
 
@@ -135,7 +135,7 @@ static void held_samples(void **state)
     (void)state;
     text_add(&text, "time (us),gyro x (deg/s),gyro y (deg/s),gyro z (deg/s)\n");
     for (int i = 0; i < 8000; i++)
-        text_add(&text, "%d,%.3f,1,2\n", i * 500, 30.0 * sin(TURN * 0.013 * (i / 4)));
+        text_add(&text, "%d,%.3f,%d,%d\n", i * 500, 30.0 * sin(TURN * 0.013 * (i / 4)), i / 4 % 5, i / 4 % 7);
     read_or_fail(&text, NULL, &log);
     assert_true(has_note(&log, "the rates change once in 4 rows"));
     assert_near(log.quality.nyquist_hz, 250.0, 1.0);
@@ -219,7 +219,8 @@ static void throttle_scales(void **state)
         struct sr_log log;
         text_add(&text, "time (ms),%s,gyro x,gyro y,gyro z\n", cases[c].name);
         for (int i = 0; i < 5000; i++)
-            text_add(&text, "%d,%g,%d,%d,50\n", i, i < 1000 ? cases[c].idle : cases[c].hover, i % 97, i % 91);
+            text_add(&text, "%d,%g,%d,%d,%d\n", i, i < 1000 ? cases[c].idle : cases[c].hover, i % 97, i % 91,
+                     i % 83);
         read_or_fail(&text, NULL, &log);
         assert_non_null(log.throttle);
         assert_near(log.throttle[60], cases[c].fraction, 1e-9);
@@ -236,7 +237,8 @@ static void outputs_for_throttle(void **state)
     (void)state;
     text_add(&text, "time (ms),motor[0],motor[1],motor[2],motor[3],gyro x,gyro y,gyro z\n");
     for (int i = 0; i < 5000; i++)
-        text_add(&text, "%d,%d,1400,1500,%s,%d,%d,50\n", i, 1300, i == 3000 ? "" : "1600", i % 97, i % 91);
+        text_add(&text, "%d,%d,1400,1500,%s,%d,%d,%d\n", i, 1300, i == 3000 ? "" : "1600", i % 97, i % 91,
+                 i % 83);
     read_or_fail(&text, NULL, &log);
     assert_true(log.columns.throttle_from_outputs && log.columns.n_outputs == 4);
     assert_near(log.throttle[20], 0.45, 1e-9);
@@ -266,7 +268,7 @@ static void motor_speeds(void **state)
         }
         text_add(&text, ",gyro x (deg/s),gyro y (deg/s),gyro z (deg/s)\n");
         for (int i = 0; i < 3000; i++)
-            text_add(&text, "%d,250,%s,%d,%d,50\n", i, i < 1500 ? "250" : "", i % 97, i % 91);
+            text_add(&text, "%d,250,%s,%d,%d,%d\n", i, i < 1500 ? "250" : "", i % 97, i % 91, i % 83);
         read_or_fail(&text, NULL, &log);
         assert_int_equal(log.n_motors, 2);
         assert_near(log.motor_rpm[0][10], cases[c].rpm, 1e-9);
@@ -357,7 +359,7 @@ static void too_little_flight(void **state)
     (void)state;
     text_add(&text, "time (ms),throttle (%%),gyro x,gyro y,gyro z\n");
     for (int i = 0; i < 9000; i++)
-        text_add(&text, "%d,%d,%d,%d,50\n", i, i > 4000 && i < 5500 ? 40 : 3, i % 97, i % 91);
+        text_add(&text, "%d,%d,%d,%d,%d\n", i, i > 4000 && i < 5500 ? 40 : 3, i % 97, i % 91, i % 83);
     assert_int_equal(text_read(&text, NULL, &log, &err), SR_ERR_SHORT);
     assert_non_null(strstr(err.text, "1.5 s of it are airborne"));
     sr_log_options_init(&options);

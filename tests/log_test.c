@@ -185,7 +185,7 @@ static void what_was_found(void **state)
     text_add(&text,
              "note\ntime (ms),gyro_x,throttle (%%),gyro_y,gyro_z,acc_x,acc_y,acc_z,eRPM[0],eRPM[1],extra\n");
     for (int i = 0; i < 3000; i++)
-        text_add(&text, "%d,%d.5,%d,%d.25,1,0,0,1,%d,%d,x\n", i, i % 90, i < 500 ? 0 : 40, i % 13,
+        text_add(&text, "%d,%d.5,%d,%d.25,%d,0,0,1,%d,%d,x\n", i, i % 90, i < 500 ? 0 : 40, i % 13, i % 11,
                  700 * (i > 400), 1400 * (i > 400));
     struct sr_log_options options;
     sr_log_options_init(&options);
@@ -418,7 +418,7 @@ static void cut_last_row(void **state)
             options.plain_path = plain == 1;
             text_add(&text, "time_us,gyro_x,gyro_y,gyro_z,a,b\n");
             for (int k = 0; k < ROWS; k++)
-                text_add(&text, "%d,%d,2,3,4,5\n", 2000 * k, k % 9);
+                text_add(&text, "%d,%d,%d,%d,4,5\n", 2000 * k, k % 9, k % 7, k % 5);
             text_add(&text, "%s", cases[i].tail);
             assert_int_equal(text_read(&text, &options, &log, &err), SR_OK);
             assert_int_equal(log.quality.bad_rows, cases[i].bad);

@@ -3,52 +3,40 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "log/guess.h"
 #include "log/names.h"
 #include "log/note.h"
 #include "log/quality.h"
 
-/*
- * When no unit is written, deg/s is taken unless the numbers are too small for it:
- * a flight without one moment over 12 deg/s does not exist, while 12 rad/s (690
- * deg/s) is an acrobatic flip. A value grid of 0.004 or more is a gyro's count in
- * deg/s; in rad/s the common ranges count in 0.0001 to 0.0012.
- */
-#define RAD_PEAK    12.0
-#define DEG_QUANTUM 0.004
-
-struct spread {
-    double peak;  /* most distance from the mean, any axis */
-    double least; /* least change between neighbours that is not zero */
-    bool whole;   /* all values are whole numbers */
-};
-
-static struct spread measure(const struct sr_store *store)
+/* An axis that stands still from the first row to the last was not logged: no gyro is so quiet. */
+static enum sr_status check_alive(const struct sr_log *log, const struct sr_store *store,
+                                  struct sr_error *err)
 {
-    struct spread spread = {.least = INFINITY, .whole = true};
+    const struct sr_column_use *dead = NULL;
+    size_t n = 0;
 
-    for (size_t axis = 0; axis < 3; axis++) {
+    for (size_t axis = 3; axis-- > 0;) {
         const double *x = store->rate[axis];
-        double mean = 0.0;
-        for (size_t i = 0; i < store->count; i++)
-            mean += x[i];
-        mean /= (double)store->count;
-        for (size_t i = 0; i < store->count; i++) {
-            spread.peak = fmax(spread.peak, fabs(x[i] - mean));
-            spread.whole = spread.whole && x[i] == floor(x[i]);
-            const double change = i > 0 ? fabs(x[i] - x[i - 1]) : 0.0;
-            if (change > 1e-12 && change < spread.least)
-                spread.least = change;
+        size_t i = 1;
+        while (i < store->count && x[i] == x[0])
+            i++;
+        if (i == store->count) {
+            dead = &log->columns.rate[axis];
+            n++;
         }
     }
-    return spread;
+    if (n == 3)
+        return sr_fail(err, SR_ERR_FORMAT, log->name, 0, "the rates never change: the gyro was not logged");
+    if (n > 0)
+        return sr_fail(err, SR_ERR_FORMAT, log->name, 0,
+                       "the rate in column %d%s%s%s never changes: that axis was not logged, and what shakes "
+                       "about it cannot be seen",
+                       dead->index + 1, dead->name[0] != '\0' ? " '" : "", dead->name,
+                       dead->name[0] != '\0' ? "'" : "");
+    return SR_OK;
 }
 
-static const char *likely_unit(const struct spread *spread)
-{
-    return spread->peak < RAD_PEAK && spread->least < DEG_QUANTUM ? "rad/s" : "deg/s";
-}
-
-static bool note_unit(struct sr_log *log, const struct spread *spread, const char *unit)
+static bool note_unit(struct sr_log *log, const struct sr_guess *guess, const char *unit)
 {
     if (strcmp(log->columns.rate[0].unit, "counts") == 0)
         return sr_log_note(
@@ -56,8 +44,24 @@ static bool note_unit(struct sr_log *log, const struct spread *spread, const cha
     if (!log->columns.rate[0].assumed_unit)
         return true;
     return sr_log_note(log, "no unit is written for the rates: taken as %s, peak %.4g %s%s (--rate-unit)",
-                       unit, spread->peak, unit,
-                       spread->whole ? "; they are whole numbers, so see that they are no raw counts" : "");
+                       unit, guess->peak, unit,
+                       guess->whole ? "; they are whole numbers, so see that they are no raw counts" : "");
+}
+
+/* The unit that the values and names speak for. */
+static enum sr_status likely_unit(const struct sr_log *log, const struct sr_store *store,
+                                  struct sr_guess *guess, const char **unit, struct sr_error *err)
+{
+    const enum sr_status status = sr_guess_rate_unit(guess, store, log, err);
+
+    if (status != SR_OK)
+        return status;
+    if (fabs(guess->odds) < SR_GUESS_CLEAR)
+        return sr_fail(err, SR_ERR_COLUMNS, log->name, log->columns.header_line,
+                       "the unit of the rates is not written and cannot be told from the values: give "
+                       "--rate-unit deg/s or rad/s");
+    *unit = guess->odds > 0.0 ? "deg/s" : "rad/s";
+    return SR_OK;
 }
 
 enum sr_status sr_rates_scale(struct sr_log *log, struct sr_store *store, const char *asked,
@@ -65,14 +69,17 @@ enum sr_status sr_rates_scale(struct sr_log *log, struct sr_store *store, const 
 {
     struct sr_column_use *rate = log->columns.rate;
     const char *written = "";
-    struct spread spread = {0};
+    struct sr_guess guess = {0};
+    enum sr_status status = check_alive(log, store, err);
 
     for (size_t axis = 3; axis-- > 0;)
         if (sr_unit_dps(rate[axis].unit) > 0.0)
             written = rate[axis].unit;
-    if (asked == NULL && written[0] == '\0')
-        spread = measure(store);
-    const char *unit = asked != NULL ? asked : written[0] != '\0' ? written : likely_unit(&spread);
+    const char *unit = asked != NULL ? asked : written;
+    if (status == SR_OK && unit[0] == '\0')
+        status = likely_unit(log, store, &guess, &unit, err);
+    if (status != SR_OK)
+        return status;
     char common[sizeof rate->unit];
     snprintf(common, sizeof common, "%s", unit);
     for (size_t axis = 0; axis < 3; axis++) {
@@ -83,8 +90,8 @@ enum sr_status sr_rates_scale(struct sr_log *log, struct sr_store *store, const 
         for (size_t i = 0; scale != 1.0 && i < store->count; i++)
             store->rate[axis][i] *= scale;
     }
-    return note_unit(log, &spread, common) ? SR_OK
-                                           : sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
+    return note_unit(log, &guess, common) ? SR_OK
+                                          : sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
 }
 
 void sr_log_fingerprint(struct sr_log *log, const struct sr_store *store)
