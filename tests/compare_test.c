@@ -35,7 +35,7 @@ static void fly(struct pair *p, int group, size_t count, const struct fake_fligh
         struct fake *fake = &p->fake[group][i];
         assert_int_equal(fake_fly(fake, flight, seed), 0);
         p->flight[group][i] = (struct sr_compare_flight){group == 0 ? "a.csv" : "b.csv", &fake->slices,
-                                                         &fake->view, &fake->score};
+                                                         &fake->view, &fake->score, NULL};
     }
     p->group[group] = (struct sr_compare_group){group == 0 ? "A" : "B", p->flight[group], count};
 }
@@ -303,6 +303,8 @@ static void test_lines_account_for_it(void **state)
     assert_near(c.lines[0].hz_b, 120, 2);
     assert_true(isnan(c.lines[0].hz_a));
     assert_true(c.lines[0].share > 0.8);
+    /* 6 dB on the broadband: four fifths of B's energy, at the conditions of all else. */
+    assert_near(c.lines[0].px_b * c.lines[0].px_b / (c.whole.b_px * c.whole.b_px), 0.8, 0.03);
 
     /* The other way round the line is gone. */
     struct sr_comparison back;
@@ -310,6 +312,112 @@ static void test_lines_account_for_it(void **state)
     assert_string_equal(back.lines[0].change, "gone");
     assert_near(back.whole.db, -c.whole.db, 1e-9);
     land(&p);
+}
+
+/*
+ * Both combos have the same line from 45 % of throttle on; only B is flown there, and is louder all over.
+ * At the conditions that both were flown at, the line accounts for nothing.
+ */
+static void test_lines_at_matched_conditions(void **state)
+{
+    (void)state;
+    uint64_t seed = 18;
+    struct fake_flight calm = typical, brisk = typical;
+    struct pair p;
+    calm.throttle_high = 0.449;
+    calm.line_hz = brisk.line_hz = 120;
+    calm.line_from = brisk.line_from = 0.45;
+    calm.line_db = brisk.line_db = 6;
+    brisk.throttle_high = 0.7;
+    brisk.seconds = 120;
+    brisk.level_db = 6;
+    fly(&p, 0, 3, &calm, &seed);
+    fly(&p, 1, 3, &brisk, &seed);
+    assert_true(p.fake[1][0].score.n_peaks > 0);
+    struct sr_comparison c = compare(&p);
+    assert_int_equal(c.winner, SR_A_QUIETER);
+    for (size_t i = 0; i < c.n_lines; i++)
+        assert_true(fabs(c.lines[i].hz_b - 120) > 10);
+    land(&p);
+}
+
+/* A line that is there in both, but too weak a part of A's flights as flown to be among their peaks. */
+static void test_a_line_unseen_as_flown_is_not_new(void **state)
+{
+    (void)state;
+    uint64_t seed = 22;
+    struct fake_flight calm = typical, brisk = typical;
+    struct pair p;
+    calm.throttle_low = 0.1;
+    calm.throttle_high = 0.46;
+    brisk.throttle_low = 0.40;
+    brisk.throttle_high = 0.6;
+    calm.line_hz = brisk.line_hz = 120;
+    calm.line_from = brisk.line_from = 0.4;
+    calm.line_db = brisk.line_db = -3;
+    calm.throttle_db = brisk.throttle_db = -3; /* most of A's energy is where the line is not */
+    calm.seconds = brisk.seconds = 120;
+    brisk.level_db = 6;
+    fly(&p, 0, 3, &calm, &seed);
+    fly(&p, 1, 3, &brisk, &seed);
+    for (int i = 0; i < 3; i++)
+        p.fake[0][i].score.n_peaks = 0;
+    struct sr_comparison c = compare(&p);
+    assert_int_equal(c.winner, SR_A_QUIETER);
+    assert_int_equal(c.n_lines, 1);
+    assert_string_equal(c.lines[0].change, "grown");
+    assert_near(c.lines[0].hz_a, 120, 2);
+    assert_near(20 * log10(c.lines[0].px_b / c.lines[0].px_a), 6, 1.5);
+    land(&p);
+}
+
+static void test_no_lines_without_a_difference(void **state)
+{
+    (void)state;
+    uint64_t seed = 24;
+    struct fake_flight lined = typical;
+    struct pair p;
+    lined.line_hz = 120;
+    lined.line_db = 6;
+    fly(&p, 0, 3, &lined, &seed);
+    fly(&p, 1, 3, &lined, &seed);
+    struct sr_comparison c = compare(&p);
+    assert_int_equal(c.winner, SR_NO_DIFFERENCE);
+    for (int b = 0; b < SR_BAND_COUNT - 1; b++)
+        assert_false(c.band[b].shown);
+    assert_int_equal(c.n_lines, 0);
+    land(&p);
+}
+
+/* Of many pairs, one that was barely shown no longer is, and with it go winner and lines. */
+static void test_pairs_are_adjusted_as_a_whole(void **state)
+{
+    (void)state;
+    struct sr_comparison one = {
+        .whole = {.db = 3, .p_value = 0.03, .p_adjusted = 0.03, .shown = true, .seen = true},
+        .winner = SR_A_QUIETER,
+        .n_lines = 1,
+        .lines = {{.hz_a = 120, .px_a = 1, .px_b = 2, .share = 1, .band = SR_BAND_WAVE}}};
+    struct sr_comparison other = one, third = one;
+    struct sr_comparison *all[3] = {&one, &other, &third};
+    other.whole.p_value = 0.001;
+    other.whole.db = -3;
+    other.winner = SR_B_QUIETER;
+    third.whole.p_value = 0.9;
+    third.whole.shown = false;
+    assert_int_equal(sr_compare_adjust(all, 3, NULL), SR_OK);
+    assert_near(one.whole.p_adjusted, 0.045, 1e-12);
+    assert_int_equal(one.winner, SR_A_QUIETER);
+    assert_int_equal(one.n_lines, 1);
+    one.whole.p_value = 0.04; /* 0.06 of three */
+    assert_int_equal(sr_compare_adjust(all, 3, NULL), SR_OK);
+    assert_near(one.whole.p_adjusted, 0.06, 1e-12);
+    assert_false(one.whole.shown);
+    assert_int_equal(one.winner, SR_NO_DIFFERENCE);
+    assert_int_equal(one.n_lines, 0);
+    assert_near(other.whole.p_adjusted, 0.003, 1e-12);
+    assert_int_equal(other.winner, SR_B_QUIETER);
+    assert_int_equal(third.n_lines, 0);
 }
 
 static void test_spectra_of_both_groups(void **state)
@@ -344,6 +452,10 @@ int main(void)
         cmocka_unit_test(test_nothing_in_common_is_refused),
         cmocka_unit_test(test_slow_log_restricts_all),
         cmocka_unit_test(test_lines_account_for_it),
+        cmocka_unit_test(test_lines_at_matched_conditions),
+        cmocka_unit_test(test_a_line_unseen_as_flown_is_not_new),
+        cmocka_unit_test(test_no_lines_without_a_difference),
+        cmocka_unit_test(test_pairs_are_adjusted_as_a_whole),
         cmocka_unit_test(test_spectra_of_both_groups),
     };
     return cmocka_run_group_tests_name("compare", tests, NULL, NULL);

@@ -8,6 +8,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "stillrow/explain.h"
 #include "stillrow/status.h"
 #include "stillrow/wobble.h"
 
@@ -23,7 +24,9 @@ struct sr_compare_flight {
     const char *name;
     const struct sr_slices *slices;
     const struct sr_view *view;
-    const struct sr_score *score; /* with causes where known */
+    const struct sr_score *score; /* with causes where known; NULL: no lines are told of */
+    /* Of that score, or NULL: then a line is looked for where its peak is, whatever the throttle. */
+    const struct sr_causes *causes;
 };
 
 struct sr_compare_group {
@@ -40,7 +43,7 @@ struct sr_ratio {
     double db;              /* 20 log10(wobble B / wobble A): above 0, A is quieter */
     double low_db, high_db; /* 95 % interval */
     double p_value;         /* two-sided, of no difference */
-    double p_adjusted;      /* Benjamini-Hochberg over the bands; of the whole flight: p_value */
+    double p_adjusted;      /* Benjamini-Hochberg over the bands; of the whole: p_value, or over pairs */
     double a_px, b_px;      /* [px RMS] matched wobble of each group (geometric mean over flights) */
     bool shown;             /* p_adjusted < 0.05 */
     bool seen;              /* both groups' logs reach into this band */
@@ -48,10 +51,11 @@ struct sr_ratio {
 
 struct sr_compare_line {
     double hz_a, hz_b;  /* [Hz]; NAN where the group has no such line */
-    double px_a, px_b;  /* [px RMS] */
+    double px_a, px_b;  /* [px RMS] at matched conditions; what stands out there even where hz is NAN */
     double order;       /* 0: not an order */
-    double share;       /* of the difference in energy that this line accounts for */
-    const char *change; /* "grown", "shrunk", "moved", "gone", "new" (from A to B) */
+    double share;       /* of the sum of all these lines' differences in energy; below 0: the other way */
+    const char *change; /* "grown", "shrunk", "moved", "same", "gone", "new" (from A to B) */
+    enum sr_band band;
 };
 
 struct sr_comparison {
@@ -68,6 +72,7 @@ struct sr_comparison {
     struct sr_ratio axis[3];
     double smallest_db; /* [dB] the smallest difference these flights would have shown (80 % power) */
     enum sr_winner winner;
+    /* Lines that account for a difference that is shown: of the whole, else of their band. */
     struct sr_compare_line lines[SR_COMPARE_LINES_MAX];
     size_t n_lines;
     char notes[8][SR_NOTE_MAX];
@@ -81,6 +86,12 @@ struct sr_comparison {
  */
 enum sr_status sr_compare(struct sr_comparison *comparison, const struct sr_compare_group *a,
                           const struct sr_compare_group *b, struct sr_error *err);
+
+/*
+ * Several comparisons of one set of groups: adjust the p-values of their whole flights for how many there are
+ * (sr_adjust_p), and with them p_adjusted, shown, winner and lines. Errors: SR_ERR_MEMORY; nothing changed.
+ */
+enum sr_status sr_compare_adjust(struct sr_comparison *const *comparisons, size_t n, struct sr_error *err);
 
 /* Benjamini and Hochberg 1995: adjusted p-values of p[n] into adjusted[n]. Errors: SR_ERR_MEMORY,
  * SR_ERR_ARGUMENT. */

@@ -188,8 +188,9 @@ bool entries_groups(struct entries *all)
             const struct entry *entry = &all->entry[i];
             if (entry->group != g || !entry->scored)
                 continue;
-            all->flights[at++] = (struct sr_compare_flight){entry->path, &entry->flight.slices,
-                                                            &entry->flight.view, &entry->flight.score};
+            all->flights[at++] =
+                (struct sr_compare_flight){entry->path, &entry->flight.slices, &entry->flight.view,
+                                           &entry->flight.score, &entry->flight.causes};
             group->count++;
         }
         if (group->count == 0) {

@@ -2,6 +2,7 @@
 /* Two groups of flights: which is quieter, by how much, and how sure that is. */
 #include <math.h>
 #include <stdarg.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 
@@ -199,10 +200,26 @@ enum sr_status sr_compare(struct sr_comparison *comparison, const struct sr_comp
     if (status == SR_OK) {
         describe_match(&c, &m);
         remark(&c, &m, &a->flights[0].view->camera);
-        if (c.whole.shown)
-            c.winner = c.whole.db > 0 ? SR_A_QUIETER : SR_B_QUIETER;
         *comparison = c;
     }
     matched_release(&m);
+    return status;
+}
+
+enum sr_status sr_compare_adjust(struct sr_comparison *const *comparisons, size_t n, struct sr_error *err)
+{
+    double *p = n > SIZE_MAX / sizeof *p / 2 - 1 ? NULL : calloc(2 * n + 1, sizeof *p);
+    if (p == NULL)
+        return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu comparisons", n);
+    for (size_t i = 0; i < n; i++)
+        p[i] = comparisons[i]->whole.p_value;
+    enum sr_status status = sr_adjust_p(p, n, p + n, err);
+    for (size_t i = 0; i < n && status == SR_OK; i++) {
+        struct sr_ratio *whole = &comparisons[i]->whole;
+        whole->p_adjusted = p[n + i];
+        whole->shown = whole->seen && whole->p_adjusted < SHOWN;
+        compare_settle(comparisons[i]);
+    }
+    free(p);
     return status;
 }

@@ -302,3 +302,14 @@ bool matched_keeps(const struct matched *m, const struct matched_flight *f, size
 {
     return !f->dropped && f->bin[i] != NO_BIN && m->common[f->bin[i]];
 }
+
+void matched_weights(const struct matched *m, const struct matched_flight *f,
+                     double weight[SR_COMPARE_BINS_MAX])
+{
+    size_t count[SR_COMPARE_BINS_MAX] = {0};
+    for (size_t i = 0; i < f->n; i++)
+        if (matched_keeps(m, f, i))
+            count[f->bin[i]]++;
+    for (size_t b = 0; b < SR_COMPARE_BINS_MAX; b++)
+        weight[b] = count[b] > 0 ? 1 / ((double)m->common_bins * (double)count[b]) : 0;
+}

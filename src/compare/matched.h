@@ -53,13 +53,20 @@ size_t matched_bin(const struct sr_slices *slices, size_t i, enum sr_match match
 /* Whether slice i of a flight lies in the common bins. */
 bool matched_keeps(const struct matched *m, const struct matched_flight *f, size_t i);
 
+/* What a slice in each bin weighs in its flight's matched energy; 0 outside the common bins. */
+void matched_weights(const struct matched *m, const struct matched_flight *f,
+                     double weight[SR_COMPARE_BINS_MAX]);
+
 /*
  * Each flight's matched wobble and its standard error, by a moving-block bootstrap of its slices
  * within the bins. Errors: SR_ERR_MEMORY, SR_ERR_DATA.
  */
 enum sr_status matched_measure(struct matched *m, struct sr_error *err);
 
-/* Which lines account for the difference: fills lines and n_lines. Errors: SR_ERR_MEMORY. */
+/* Which lines account for the difference: fills lines, n_lines and winner. Errors: SR_ERR_MEMORY. */
 enum sr_status compare_lines(struct sr_comparison *c, const struct matched *m, struct sr_error *err);
+
+/* What follows from `shown`: the winner, and only lines that account for a difference that is shown. */
+void compare_settle(struct sr_comparison *c);
 
 #endif

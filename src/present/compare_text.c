@@ -139,8 +139,9 @@ static void print_lines(FILE *out, const struct sr_style *style, const struct sr
     char name[96], a[32], b[32];
 
     if (c->n_lines == 0) {
-        fprintf(out,
-                "\n  No single line stands out in either: any difference is spread over all frequencies.\n");
+        if (c->winner != SR_NO_DIFFERENCE)
+            fprintf(out, "\n  No single line stands out in either: the difference is spread over all "
+                         "frequencies.\n");
         return;
     }
     fprintf(out, "\n  %slines that account for it       A px    B px  of the difference%s\n",

@@ -44,7 +44,7 @@ static int fly_group(struct fake *fakes, struct sr_compare_flight *flights, cons
                                      .unscored = true};
         if (fake_fly(&fakes[i], &flight, seed) != 0)
             return -1;
-        flights[i] = (struct sr_compare_flight){"fake", &fakes[i].slices, &fakes[i].view, NULL};
+        flights[i] = (struct sr_compare_flight){"fake", &fakes[i].slices, &fakes[i].view, NULL, NULL};
     }
     return 0;
 }

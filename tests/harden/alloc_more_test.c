@@ -152,7 +152,7 @@ static void test_compare(void **state)
 {
     (void)state;
     for (size_t g = 0; g < 2; g++) {
-        flights[g] = (struct sr_compare_flight){"flight", &job[g].slices, &job[g].view, &job[g].score};
+        flights[g] = (struct sr_compare_flight){"flight", &job[g].slices, &job[g].view, &job[g].score, NULL};
         groups[g] = (struct sr_compare_group){g == 0 ? "A" : "B", &flights[g], 1};
     }
     memset(&comparison, 0, sizeof comparison);

@@ -47,7 +47,8 @@ static void fill_slice(struct fake *fake, size_t i, const double *shape, double 
 int fake_fly(struct fake *fake, const struct fake_flight *flight, uint64_t *seed)
 {
     struct sr_camera camera;
-    double shape[BINS] = {0};
+    double shape[BINS] = {0}, quiet[BINS] = {0};
+    struct fake_flight without = *flight;
     memset(fake, 0, sizeof *fake);
     sr_camera_init(&camera);
     fake->slices = (struct sr_slices){
@@ -71,7 +72,9 @@ int fake_fly(struct fake *fake, const struct fake_flight *flight, uint64_t *seed
         return -1;
     }
 
+    without.line_hz = 0;
     shape_of(flight, fake->view.first_bin, shape);
+    shape_of(&without, fake->view.first_bin, quiet);
     double z = sim_normal(seed), w = sim_normal(seed), phi = flight->correlation;
     for (size_t i = 0; i < flight->seconds; i++) {
         struct sr_slice *slice = &fake->slices.slice[i];
@@ -88,7 +91,8 @@ int fake_fly(struct fake *fake, const struct fake_flight *flight, uint64_t *seed
         double db = flight->level_db + flight->scatter_db * z;
         if (flight->throttle_high > 0)
             db += flight->throttle_db * slice->throttle / 0.1;
-        fill_slice(fake, i, shape, pow(10, db / 10), seed);
+        bool lined = !(slice->throttle < flight->line_from);
+        fill_slice(fake, i, lined ? shape : quiet, pow(10, db / 10), seed);
     }
     if (!flight->unscored && sr_score_make(&fake->score, &fake->slices, &fake->view, 1, NULL) != SR_OK) {
         fake_release(fake);

@@ -21,6 +21,7 @@ struct fake_flight {
     double throttle_db;                 /* dB of wobble per 0.1 of throttle */
     double line_hz;                     /* a line at this frequency, 0: none */
     double line_db;                     /* its level on the broadband level of the flight */
+    double line_from;                   /* throttle from which on it is there */
     bool unscored;                      /* leave the score empty: quicker where only slices matter */
 };
 
