@@ -97,7 +97,10 @@ static void test_too_short_and_too_slow_are_refused(void **state)
     struct sr_log log = make_log(1000, 3);
     log.airborne[0] = (struct sr_span){1.2, 1.9};
     assert_int_equal(sr_slices_make(&slices, &log, &rig, SR_WINDOW_HANN, &err), SR_ERR_SHORT);
-    assert_int_equal(slices.count, 77); /* untouched */
+    assert_int_equal(slices.count, 77);           /* untouched */
+    log.airborne[0] = (struct sr_span){1.2, 2.5}; /* of one second nobody knows how it scatters */
+    assert_int_equal(sr_slices_make(&slices, &log, &rig, SR_WINDOW_HANN, &err), SR_ERR_SHORT);
+    assert_non_null(strstr(err.text, "only one whole second"));
     free_log(&log);
 
     /* 16 ms readout: the first band begins at 15.6 Hz, so 30 Hz sampling shows none of it. */
@@ -209,6 +212,41 @@ static void test_verdicts(void **state)
     assert_int_equal(score.verdict, SR_WOBBLY);
     sr_score_release(&score);
     free_log(&log);
+}
+
+/*
+ * A gyro that is read at 250 Hz and repeated in 1000 rows a second. The truth is the same tone in a log
+ * of 250 rows a second: the score may neither see the images above 125 Hz (at 170 Hz of a tone at 80) nor
+ * miss what the repeating held back of the tone (a sixth), and can clear nothing.
+ */
+static void test_repeated_values(void **state)
+{
+    (void)state;
+    struct sr_log log = make_log(1000, 12), slow = make_log(250, 12);
+    add_tone(&slow, 1, 80, 5, 0, 12);
+    add_tone(&slow, 1, 30, 1, 0, 12);
+    for (size_t i = 0; i < log.count; i++)
+        log.gyro_dps[1][i] = slow.gyro_dps[1][i / 4];
+
+    struct sr_score held = score_of(&log, 10);
+    assert_int_equal(held.verdict, SR_STEADY); /* as long as nobody tells how it was read */
+    sr_score_release(&held);
+    log.quality.nyquist_hz = 125;
+    held = score_of(&log, 10);
+    struct sr_score truth = score_of(&slow, 10);
+    assert_int_equal(held.verdict, SR_UNPROVEN);
+    assert_near(held.sees_hz, 125, 1e-9);
+    assert_ratio_near(held.rms_px, truth.rms_px, 0.001);
+    assert_near(held.bands[1].high_hz, 125, 1e-9);
+    assert_int_equal(held.n_peaks, truth.n_peaks);
+    for (size_t i = 0; i < held.n_peaks; i++) {
+        assert_near(held.peaks[i].hz, truth.peaks[i].hz, 0.1);
+        assert_ratio_near(held.peaks[i].rate_dps, truth.peaks[i].rate_dps, 0.002);
+    }
+    sr_score_release(&truth);
+    sr_score_release(&held);
+    free_log(&log);
+    free_log(&slow);
 }
 
 static void test_bands_add_up(void **state)
@@ -344,6 +382,7 @@ int main(void)
         cmocka_unit_test(test_worked_example),
         cmocka_unit_test(test_worst_moment_is_where_the_tone_is),
         cmocka_unit_test(test_verdicts),
+        cmocka_unit_test(test_repeated_values),
         cmocka_unit_test(test_bands_add_up),
         cmocka_unit_test(test_silence),
         cmocka_unit_test(test_quantile),

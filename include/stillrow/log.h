@@ -160,6 +160,12 @@ enum sr_status sr_log_read_stream(struct sr_log *log, FILE *stream, const char *
 /* Free what a log holds; the struct itself is the caller's. Safe on a zeroed struct. */
 void sr_log_release(struct sr_log *log);
 
+/* Half the rate at which the gyro was read [Hz]: of the rows, or less where it repeats its values. */
+double sr_log_nyquist_hz(const struct sr_log *log);
+
+/* Up to where a log can clear a flight [Hz]: that, or the corner of a low-pass filter that it shows. */
+double sr_log_sees_hz(const struct sr_log *log);
+
 /* Mean of the slow channel `grid` over [from_s, to_s) [s]; NAN where nothing was logged. */
 double sr_log_slow_mean(const struct sr_log *log, const double *grid, double from_s, double to_s);
 

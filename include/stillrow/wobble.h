@@ -45,8 +45,8 @@ struct sr_slices {
     size_t count;
     size_t bins;    /* of each density */
     double bin_hz;  /* [Hz] */
-    double rate_hz; /* [Hz] of the samples */
-    double sees_hz; /* [Hz] up to where the log can vouch: Nyquist, or the corner of a low-pass it shows */
+    double rate_hz; /* [Hz] of the gyro: that of the rows, or less where it repeats its values */
+    double sees_hz; /* [Hz] up to where the log can vouch: sr_log_sees_hz() */
     size_t segment; /* samples a Welch segment */
     enum sr_window window;
     double enbw_bins;

@@ -40,6 +40,20 @@ void sr_log_release(struct sr_log *log)
     *log = (struct sr_log){0};
 }
 
+double sr_log_nyquist_hz(const struct sr_log *log)
+{
+    const double own = log->quality.nyquist_hz;
+
+    return own > 0.0 ? fmin(own, log->rate_hz / 2.0) : log->rate_hz / 2.0;
+}
+
+double sr_log_sees_hz(const struct sr_log *log)
+{
+    const double nyquist = sr_log_nyquist_hz(log), corner = log->quality.low_pass_hz;
+
+    return corner > 0.0 ? fmin(corner, nyquist) : nyquist;
+}
+
 double sr_log_slow_mean(const struct sr_log *log, const double *grid, double from_s, double to_s)
 {
     const double cells = (double)log->slow_count;
