@@ -6,10 +6,10 @@
  * The first row names the columns. Known columns (sr_ledger_column_name()) may stand
  * in any order; others are kept as they are. Every change is made beside the
  * file (FILE.stillrow-new), flushed to disk and renamed, under a lock on FILE.lock,
- * so that a reader never sees half a row and several programs may add at once. (The
- * lock keeps programs apart; threads of one program take turns by themselves.) What
- * is in the file already keeps its bytes: order, line ends, quotes, unknown columns,
- * rows that cannot be read. A symbolic link is followed and stays one, rights stay.
+ * so that a reader never sees half a row and several programs, or threads of one, may
+ * change it at once. What is in the file already keeps its bytes: order, line ends,
+ * quotes, unknown columns, rows that cannot be read. A symbolic link is followed and
+ * stays one, rights stay. Numbers are read and written with a point in every locale.
  */
 #ifndef STILLROW_LEDGER_H
 #define STILLROW_LEDGER_H

@@ -10,8 +10,8 @@
  * with ';' or '#' at the start of a line, or with ';' after a space behind a value
  * ('#' behind a value belongs to it). Spaces around keys and values do not count,
  * quotes have no meaning, letters' case does. Texts are UTF-8. A line holds up to
- * 198 bytes without its comment, a file up to 1 MiB. Numbers go through strtod() and
- * printf(): a host program that calls setlocale() keeps LC_NUMERIC at "C".
+ * 198 bytes without its comment, a file up to 1 MiB. Numbers are read and written with
+ * a point in every locale; texts for people follow the program's LC_NUMERIC.
  */
 #ifndef STILLROW_RIG_H
 #define STILLROW_RIG_H

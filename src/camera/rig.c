@@ -9,6 +9,7 @@
 
 #include "camera/limits.h"
 #include "camera/rig_private.h"
+#include "support/plain_locale.h"
 
 void sr_rig_init(struct sr_rig *rig)
 {
@@ -226,13 +227,26 @@ enum sr_status rig_apply(struct sr_rig *rig, const char *section, const char *na
     return status;
 }
 
-enum sr_status sr_rig_set(struct sr_rig *rig, const char *section, const char *key, const char *value,
-                          struct sr_error *err)
+static enum sr_status set_plainly(struct sr_rig *rig, const char *section, const char *key, const char *value,
+                                  struct sr_error *err)
 {
     struct sr_rig changed = *rig;
     const enum sr_status status = rig_apply(&changed, section, key, value, err);
     if (status == SR_OK)
         *rig = changed;
+    return status;
+}
+
+enum sr_status sr_rig_set(struct sr_rig *rig, const char *section, const char *key, const char *value,
+                          struct sr_error *err)
+{
+    struct sr_plain_locale locale;
+
+    enum sr_status status = sr_plain_begin(&locale, err);
+    if (status != SR_OK)
+        return status;
+    status = set_plainly(rig, section, key, value, err);
+    sr_plain_end(&locale);
     return status;
 }
 

@@ -6,6 +6,7 @@
  * drop what follows the bracket without a word.
  */
 #include "camera/rig_private.h"
+#include "support/plain_locale.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -172,7 +173,7 @@ enum sr_status rig_parse(struct sr_rig *rig, const char *text, const char *name,
     return status;
 }
 
-enum sr_status sr_rig_read(struct sr_rig *rig, const char *path, struct sr_error *err)
+static enum sr_status read_plainly(struct sr_rig *rig, const char *path, struct sr_error *err)
 {
     char *text = NULL;
     if (path == NULL)
@@ -184,5 +185,17 @@ enum sr_status sr_rig_read(struct sr_rig *rig, const char *path, struct sr_error
     if (status == SR_OK)
         snprintf(rig->file, sizeof rig->file, "%s", path);
     free(text);
+    return status;
+}
+
+enum sr_status sr_rig_read(struct sr_rig *rig, const char *path, struct sr_error *err)
+{
+    struct sr_plain_locale locale;
+
+    enum sr_status status = sr_plain_begin(&locale, err);
+    if (status != SR_OK)
+        return status;
+    status = read_plainly(rig, path, err);
+    sr_plain_end(&locale);
     return status;
 }

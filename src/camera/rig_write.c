@@ -16,6 +16,7 @@
 #include <unistd.h>
 
 #include "camera/rig_private.h"
+#include "support/plain_locale.h"
 
 /* The new text: three pieces of the old one with something between them. */
 struct edit {
@@ -243,7 +244,7 @@ static enum sr_status old_text(const struct target *target, const char *path, ch
     return status;
 }
 
-enum sr_status sr_rig_write_threshold(const char *path, double threshold_px, struct sr_error *err)
+static enum sr_status write_plainly(const char *path, double threshold_px, struct sr_error *err)
 {
     const struct sr_rig_key *const key = &rig_targets[rig_target_find("threshold", "px")].key;
     if (!(threshold_px > key->low && threshold_px <= key->high))
@@ -261,5 +262,17 @@ enum sr_status sr_rig_write_threshold(const char *path, double threshold_px, str
     }
     free(text);
     free(target.path);
+    return status;
+}
+
+enum sr_status sr_rig_write_threshold(const char *path, double threshold_px, struct sr_error *err)
+{
+    struct sr_plain_locale locale;
+
+    enum sr_status status = sr_plain_begin(&locale, err);
+    if (status != SR_OK)
+        return status;
+    status = write_plainly(path, threshold_px, err);
+    sr_plain_end(&locale);
     return status;
 }

@@ -5,7 +5,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
 
 #include "private.h"
 
@@ -93,10 +92,19 @@ const char *sr_rating_name(enum sr_rating rating)
     return "";
 }
 
+static bool same_word(const char *a, const char *b)
+{
+    while (*a != '\0' && lower_case(*a) == lower_case(*b)) {
+        a++;
+        b++;
+    }
+    return *a == *b;
+}
+
 bool sr_rating_find(const char *name, enum sr_rating *rating)
 {
     for (int r = SR_UNRATED; r <= SR_RATED_BAD; r++) {
-        if (strcasecmp(sr_rating_name((enum sr_rating)r), name) == 0) {
+        if (same_word(sr_rating_name((enum sr_rating)r), name)) {
             *rating = (enum sr_rating)r;
             return true;
         }

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "private.h"
+#include "support/plain_locale.h"
 
 static void start_new(struct bytes *b)
 {
@@ -179,8 +180,8 @@ static enum sr_status check_row(const struct sr_ledger_row *row, struct sr_error
     return copy.readable ? SR_OK : sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "%s", copy.problem);
 }
 
-enum sr_status sr_ledger_add(const char *path, const struct sr_ledger_row *row, enum sr_added *added,
-                             struct sr_error *err)
+static enum sr_status add_plainly(const char *path, const struct sr_ledger_row *row, enum sr_added *added,
+                                  struct sr_error *err)
 {
     const char *names[64];
     size_t n = 0;
@@ -202,6 +203,19 @@ enum sr_status sr_ledger_add(const char *path, const struct sr_ledger_row *row, 
     if (status == SR_OK)
         *added = known ? SR_ADDED_BEFORE : SR_ADDED;
     edit_end(&e);
+    return status;
+}
+
+enum sr_status sr_ledger_add(const char *path, const struct sr_ledger_row *row, enum sr_added *added,
+                             struct sr_error *err)
+{
+    struct sr_plain_locale locale;
+
+    enum sr_status status = sr_plain_begin(&locale, err);
+    if (status != SR_OK)
+        return status;
+    status = add_plainly(path, row, added, err);
+    sr_plain_end(&locale);
     return status;
 }
 
@@ -248,8 +262,8 @@ static void exchange_cells(const struct edit *e, const bool *match, size_t colum
     bytes_add(out, e->fresh.data + done, e->fresh.size - done);
 }
 
-enum sr_status sr_ledger_rate(const char *path, const char *fingerprint, enum sr_rating rating,
-                              struct sr_error *err)
+static enum sr_status rate_plainly(const char *path, const char *fingerprint, enum sr_rating rating,
+                                   struct sr_error *err)
 {
     static const char *const names[] = {"rating"};
     struct bytes out = {0};
@@ -273,5 +287,18 @@ enum sr_status sr_ledger_rate(const char *path, const char *fingerprint, enum sr
     bytes_release(&out);
     free(match);
     edit_end(&e);
+    return status;
+}
+
+enum sr_status sr_ledger_rate(const char *path, const char *fingerprint, enum sr_rating rating,
+                              struct sr_error *err)
+{
+    struct sr_plain_locale locale;
+
+    enum sr_status status = sr_plain_begin(&locale, err);
+    if (status != SR_OK)
+        return status;
+    status = rate_plainly(path, fingerprint, rating, err);
+    sr_plain_end(&locale);
     return status;
 }

@@ -9,12 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "private.h"
-
-#define LOCK_STEP_NS 2000000L
 
 void bytes_add(struct bytes *b, const char *data, size_t size)
 {
@@ -95,12 +92,12 @@ enum sr_status bytes_read(struct bytes *b, const char *path, const char *name, s
     return status;
 }
 
-static char *join(const char *path, const char *suffix)
+char *target_beside(const struct target *target, const char *suffix)
 {
-    size_t size = strlen(path) + strlen(suffix) + 1;
+    size_t size = strlen(target->real) + strlen(suffix) + 1;
     char *text = malloc(size);
     if (text != NULL)
-        snprintf(text, size, "%s%s", path, suffix);
+        snprintf(text, size, "%s%s", target->real, suffix);
     return text;
 }
 
@@ -136,48 +133,6 @@ static enum sr_status find_real(struct target *target, struct stat *info, struct
     return SR_OK;
 }
 
-/* The lock file stays: taking it away while another waits for it would give both the lock. */
-static enum sr_status open_lock(struct target *target, const struct stat *info, struct sr_error *err)
-{
-    char *name = join(target->real, ".lock");
-    if (name == NULL)
-        return no_memory(target->path, err);
-    target->lock = open(name, O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0666);
-    int why = errno;
-    free(name);
-    if (target->lock < 0)
-        return sr_fail(err, SR_ERR_WRITE, target->path, 0, "cannot make its lock file: %s", strerror(why));
-    /* Whoever may write the ledger may lock it. Only the lock's owner can see to that. */
-    if (target->exists)
-        (void)fchmod(target->lock, info->st_mode & 0666);
-    return SR_OK;
-}
-
-static double elapsed_s(const struct timespec *since)
-{
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)(now.tv_sec - since->tv_sec) + 1e-9 * (double)(now.tv_nsec - since->tv_nsec);
-}
-
-static enum sr_status wait_for_lock(const struct target *target, double wait_s, struct sr_error *err)
-{
-    struct flock whole = {.l_type = F_WRLCK, .l_whence = SEEK_SET};
-    const struct timespec step = {0, LOCK_STEP_NS};
-    struct timespec start;
-
-    clock_gettime(CLOCK_MONOTONIC, &start);
-    while (fcntl(target->lock, F_SETLK, &whole) != 0) {
-        if (errno != EACCES && errno != EAGAIN && errno != EINTR)
-            return sr_fail(err, SR_ERR_LOCK, target->path, 0, "cannot lock the ledger: %s", strerror(errno));
-        if (elapsed_s(&start) >= wait_s)
-            return sr_fail(err, SR_ERR_LOCK, target->path, 0,
-                           "another program has held the ledger for %g s; try again", wait_s);
-        nanosleep(&step, NULL);
-    }
-    return SR_OK;
-}
-
 enum sr_status target_take(struct target *target, const char *path, double wait_s, struct sr_error *err)
 {
     struct stat info = {0};
@@ -185,9 +140,7 @@ enum sr_status target_take(struct target *target, const char *path, double wait_
     *target = (struct target){.path = path, .lock = -1};
     enum sr_status status = find_real(target, &info, err);
     if (status == SR_OK)
-        status = open_lock(target, &info, err);
-    if (status == SR_OK)
-        status = wait_for_lock(target, wait_s, err);
+        status = lock_take(target, &info, wait_s, err);
     /* Another program may have made the ledger while this one waited. */
     if (status == SR_OK)
         target->exists = stat(target->real, &info) == 0;
@@ -196,9 +149,7 @@ enum sr_status target_take(struct target *target, const char *path, double wait_
 
 void target_leave(struct target *target)
 {
-    if (target->lock >= 0)
-        close(target->lock);
-    target->lock = -1;
+    lock_leave(target);
     free(target->real);
     target->real = NULL;
 }
@@ -257,7 +208,7 @@ enum sr_status target_replace(const struct target *target, const struct bytes *b
 {
     if (b->failed)
         return sr_fail(err, SR_ERR_MEMORY, target->path, 0, "out of memory for the ledger");
-    char *beside = join(target->real, ".stillrow-new");
+    char *beside = target_beside(target, ".stillrow-new");
     if (beside == NULL)
         return no_memory(target->path, err);
 

@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "rank_private.h"
+#include "support/plain_locale.h"
 
 /* Rows of one mount: the same pieces under the same mass. */
 static int compare_mounts(const struct sr_ledger_row *a, const struct sr_ledger_row *b)
@@ -134,8 +135,8 @@ static void fit(struct sr_kappa *kappa, const struct sums *s)
                                .scatter = sqrt(rest)};
 }
 
-enum sr_status sr_ledger_kappa(struct sr_kappa *kappa, const struct sr_ledger *ledger,
-                               enum sr_material material, struct sr_error *err)
+static enum sr_status find_plainly(struct sr_kappa *kappa, const struct sr_ledger *ledger,
+                                   enum sr_material material, struct sr_error *err)
 {
     const struct sr_ledger_row **rows = NULL;
     struct sums sums = {.from_c = INFINITY, .to_c = -INFINITY};
@@ -161,5 +162,18 @@ enum sr_status sr_ledger_kappa(struct sr_kappa *kappa, const struct sr_ledger *l
     if (status == SR_OK)
         fit(kappa, &sums);
     free(rows);
+    return status;
+}
+
+enum sr_status sr_ledger_kappa(struct sr_kappa *kappa, const struct sr_ledger *ledger,
+                               enum sr_material material, struct sr_error *err)
+{
+    struct sr_plain_locale locale;
+
+    enum sr_status status = sr_plain_begin(&locale, err);
+    if (status != SR_OK)
+        return status;
+    status = find_plainly(kappa, ledger, material, err);
+    sr_plain_end(&locale);
     return status;
 }

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 
 #include "stillrow/threshold.h"
+#include "support/plain_locale.h"
 
 #define STEPS_MAX 100
 #define TIGHT     1e-12 /* of the log likelihood, where another step is worth nothing */
@@ -209,8 +210,8 @@ static double end_of(const struct sample *s, double middle, double direction, do
     return inside + (outside - inside) / 2;
 }
 
-enum sr_status sr_logistic_half(const struct sr_logistic *fit, const double *x, const bool *y, size_t n,
-                                double level, struct sr_interval *half, struct sr_error *err)
+static enum sr_status half_plainly(const struct sr_logistic *fit, const double *x, const bool *y, size_t n,
+                                   double level, struct sr_interval *half, struct sr_error *err)
 {
     struct sample s = {x, y, n, 0, 1};
     size_t ones;
@@ -228,4 +229,17 @@ enum sr_status sr_logistic_half(const struct sr_logistic *fit, const double *x, 
     *half = (struct sr_interval){at, s.centre + s.scale * end_of(&s, middle, -1, floor),
                                  s.centre + s.scale * end_of(&s, middle, 1, floor)};
     return SR_OK;
+}
+
+enum sr_status sr_logistic_half(const struct sr_logistic *fit, const double *x, const bool *y, size_t n,
+                                double level, struct sr_interval *half, struct sr_error *err)
+{
+    struct sr_plain_locale locale;
+
+    enum sr_status status = sr_plain_begin(&locale, err);
+    if (status != SR_OK)
+        return status;
+    status = half_plainly(fit, x, y, n, level, half, err);
+    sr_plain_end(&locale);
+    return status;
 }

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "private.h"
+#include "support/plain_locale.h"
 
 /* What makes a row the same as another, of all rows so far: an open hash table, never more than half full. */
 struct known {
@@ -204,8 +205,8 @@ static enum sr_status read_source(struct merge *m, const char *path, struct sr_e
     return status;
 }
 
-enum sr_status sr_ledger_merge(const char *into, const char *from, struct sr_merge_count *count,
-                               struct sr_error *err)
+static enum sr_status merge_plainly(const char *into, const char *from, struct sr_merge_count *count,
+                                    struct sr_error *err)
 {
     struct sr_merge_count counted = {0, 0, 0};
     struct merge m = {.into.target.lock = -1};
@@ -228,5 +229,18 @@ enum sr_status sr_ledger_merge(const char *into, const char *from, struct sr_mer
     layout_release(&m.from_layout);
     sr_ledger_release(&m.from);
     bytes_release(&m.from_bytes);
+    return status;
+}
+
+enum sr_status sr_ledger_merge(const char *into, const char *from, struct sr_merge_count *count,
+                               struct sr_error *err)
+{
+    struct sr_plain_locale locale;
+
+    enum sr_status status = sr_plain_begin(&locale, err);
+    if (status != SR_OK)
+        return status;
+    status = merge_plainly(into, from, count, err);
+    sr_plain_end(&locale);
     return status;
 }

@@ -3,6 +3,8 @@
 #ifndef LEDGER_PRIVATE_H
 #define LEDGER_PRIVATE_H
 
+#include <sys/stat.h>
+
 #include "stillrow/ledger.h"
 
 /* ---- Bytes ---------------------------------------------------------------- */
@@ -28,12 +30,21 @@ struct target {
     const char *path; /* as the caller named it, for messages */
     char *real;       /* behind symbolic links */
     bool exists;
-    int lock; /* file descriptor, -1: not held */
+    int lock;                /* file descriptor, -1: not held */
+    bool by_turns, has_turn; /* lock.c's, where a lock does not keep threads apart */
 };
 
 /* Look at `path`, refuse what must not be replaced, and take its lock. target_leave() in any case. */
 enum sr_status target_take(struct target *target, const char *path, double wait_s, struct sr_error *err);
 void target_leave(struct target *target);
+
+/* The target's name with a suffix; free() it. NULL: out of memory. */
+char *target_beside(const struct target *target, const char *suffix);
+
+/* Take and leave a target's lock against other programs and other threads; info: of the ledger, if it exists.
+ * No thread may take two. */
+enum sr_status lock_take(struct target *target, const struct stat *info, double wait_s, struct sr_error *err);
+void lock_leave(struct target *target);
 
 /* Read the whole file at `path`; `name` is for messages. */
 enum sr_status bytes_read(struct bytes *b, const char *path, const char *name, struct sr_error *err);
@@ -64,6 +75,14 @@ void layout_release(struct layout *layout);
 
 /* Cells of a row. */
 size_t ledger_n_cells(const struct sr_ledger *ledger, size_t row);
+
+/* ---- Letters --------------------------------------------------------------- */
+
+/* Of A to Z, in every locale; other bytes as they are, 0..255. */
+static inline int lower_case(char c)
+{
+    return c >= 'A' && c <= 'Z' ? c - 'A' + 'a' : (unsigned char)c;
+}
 
 /* ---- Columns -------------------------------------------------------------- */
 

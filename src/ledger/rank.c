@@ -1,12 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Flights into setups and hardnesses, and the best hardness of each setup. */
+#include "private.h"
 #include "rank_private.h"
 
-#include <ctype.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
+
+#define BLANKS " \t\r\n\v\f"
 
 /* One flight, ready to be sorted. */
 struct item {
@@ -25,9 +27,7 @@ double sr_ledger_level_db(const struct sr_ledger_row *row)
 
 static const char *skip_blanks(const char *text)
 {
-    while (isspace((unsigned char)*text))
-        text++;
-    return text;
+    return text + strspn(text, BLANKS);
 }
 
 /* Many people write one motor's name: case, and blanks more or less, do not count. */
@@ -38,8 +38,8 @@ int compare_names(const char *a, const char *b)
     a = skip_blanks(a);
     b = skip_blanks(b);
     while (*a != '\0' && *b != '\0') {
-        bool gap_a = isspace((unsigned char)*a) != 0, gap_b = isspace((unsigned char)*b) != 0;
-        int ca = gap_a ? ' ' : tolower((unsigned char)*a), cb = gap_b ? ' ' : tolower((unsigned char)*b);
+        bool gap_a = strchr(BLANKS, *a) != NULL, gap_b = strchr(BLANKS, *b) != NULL;
+        int ca = gap_a ? ' ' : lower_case(*a), cb = gap_b ? ' ' : lower_case(*b);
         if (ca != cb)
             break;
         a = gap_a ? skip_blanks(a) : a + 1;
@@ -48,7 +48,7 @@ int compare_names(const char *a, const char *b)
     const char *rest_a = skip_blanks(a), *rest_b = skip_blanks(b);
     if (*rest_a == '\0' || *rest_b == '\0')
         return (*rest_a != '\0') - (*rest_b != '\0');
-    return tolower((unsigned char)*a) - tolower((unsigned char)*b);
+    return lower_case(*a) - lower_case(*b);
 }
 
 int compare_numbers(double a, double b)

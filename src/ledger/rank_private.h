@@ -6,7 +6,8 @@
 #include "statistics.h"
 #include "stillrow/rank.h"
 
-/* Names in the order of the alphabet; case, and blanks more or less, do not count. */
+/* Names in the order of the alphabet; case of a to z, and blanks more or less, do not count. The same in
+ * every locale: toupper() knows 256 characters at most, and other ones from country to country. */
 int compare_names(const char *a, const char *b);
 
 /* Numbers ascending, NAN (not given) last. */

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "private.h"
+#include "support/plain_locale.h"
 
 #define COLUMNS_MAX 512
 
@@ -289,7 +290,7 @@ void layout_release(struct layout *layout)
     *layout = (struct layout){{0, 0}, false, 0, NULL};
 }
 
-enum sr_status sr_ledger_read(struct sr_ledger *ledger, const char *path, struct sr_error *err)
+static enum sr_status read_plainly(struct sr_ledger *ledger, const char *path, struct sr_error *err)
 {
     struct bytes b = {0};
     struct layout layout;
@@ -298,6 +299,18 @@ enum sr_status sr_ledger_read(struct sr_ledger *ledger, const char *path, struct
     if (status == SR_OK)
         status = ledger_parse(ledger, &layout, &b, path, false, err);
     bytes_release(&b);
+    return status;
+}
+
+enum sr_status sr_ledger_read(struct sr_ledger *ledger, const char *path, struct sr_error *err)
+{
+    struct sr_plain_locale locale;
+
+    enum sr_status status = sr_plain_begin(&locale, err);
+    if (status != SR_OK)
+        return status;
+    status = read_plainly(ledger, path, err);
+    sr_plain_end(&locale);
     return status;
 }
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* From rated footage to the threshold. */
 #include "stillrow/threshold.h"
+#include "support/plain_locale.h"
 
 #include <math.h>
 #include <stdint.h>
@@ -134,8 +135,8 @@ static enum sr_status find(struct sr_threshold *t, const struct rated *rated, st
     return status;
 }
 
-enum sr_status sr_threshold_find(struct sr_threshold *threshold, const struct sr_ledger *ledger,
-                                 struct sr_error *err)
+static enum sr_status find_plainly(struct sr_threshold *threshold, const struct sr_ledger *ledger,
+                                   struct sr_error *err)
 {
     struct sr_threshold made = {0};
     struct rated rated;
@@ -148,5 +149,18 @@ enum sr_status sr_threshold_find(struct sr_threshold *threshold, const struct sr
     rated_release(&rated);
     if (status == SR_OK)
         *threshold = made;
+    return status;
+}
+
+enum sr_status sr_threshold_find(struct sr_threshold *threshold, const struct sr_ledger *ledger,
+                                 struct sr_error *err)
+{
+    struct sr_plain_locale locale;
+
+    enum sr_status status = sr_plain_begin(&locale, err);
+    if (status != SR_OK)
+        return status;
+    status = find_plainly(threshold, ledger, err);
+    sr_plain_end(&locale);
     return status;
 }

@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "rank_private.h"
+#include "support/plain_locale.h"
 
 #define KENDALL_MAX 20
 
@@ -130,8 +131,8 @@ static void say(struct sr_trend *trend, const struct sr_ledger_row *like)
         like->build, trend->flights, trend->slope_db, trend->growth_db, trend->p_value, weather);
 }
 
-enum sr_status sr_trend_find(struct sr_trend *trend, const struct sr_ledger *ledger,
-                             const struct sr_ledger_row *like, struct sr_error *err)
+static enum sr_status find_plainly(struct sr_trend *trend, const struct sr_ledger *ledger,
+                                   const struct sr_ledger_row *like, struct sr_error *err)
 {
     struct sr_trend made = {.slope_db = NAN, .growth_db = NAN, .p_value = NAN, .from_c = NAN, .to_c = NAN};
     struct sr_ledger_row whole = *like;
@@ -158,4 +159,17 @@ enum sr_status sr_trend_find(struct sr_trend *trend, const struct sr_ledger *led
     free(rows);
     *trend = made;
     return SR_OK;
+}
+
+enum sr_status sr_trend_find(struct sr_trend *trend, const struct sr_ledger *ledger,
+                             const struct sr_ledger_row *like, struct sr_error *err)
+{
+    struct sr_plain_locale locale;
+
+    enum sr_status status = sr_plain_begin(&locale, err);
+    if (status != SR_OK)
+        return status;
+    status = find_plainly(trend, ledger, like, err);
+    sr_plain_end(&locale);
+    return status;
 }
