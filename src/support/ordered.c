@@ -121,9 +121,9 @@ bool sr_ordered_run(const struct sr_ordered *ordered)
     if (pthread_cond_init(&run.changed, NULL) != 0)
         goto destroy_lock;
     ok = true;
-    const size_t started = start(serve, &run, thread, thread != NULL ? helpers : 0);
+    const size_t started = thread != NULL ? start(serve, &run, thread, helpers) : 0;
     serve(&run);
-    for (size_t i = 0; i < started; i++)
+    for (size_t i = 0; thread != NULL && i < started; i++)
         pthread_join(thread[i], NULL);
     pthread_cond_destroy(&run.changed);
 
