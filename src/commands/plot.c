@@ -118,7 +118,7 @@ static const struct command_line line = {
 /* What is drawn of each log. */
 struct drawing {
     const struct plot_args *args;
-    const struct flight_plan *plan;
+    struct flight_plan plan;
     enum sr_plot_kind kinds[SR_PLOT_KINDS];
     size_t n_kinds;
     bool all; /* of all kinds those that a log allows */
@@ -327,7 +327,7 @@ static enum sr_status write_post(const struct drawing *drawing, const struct fli
     struct sr_post post = {
         .flight = drawn, .title = drawing->args->title, .trials = trials, .command = drawing->command};
 
-    enum sr_status status = best_trial(trials, &post.n_trials, flight, &drawing->plan->rig, err);
+    enum sr_status status = best_trial(trials, &post.n_trials, flight, &drawing->plan.rig, err);
     if (status != SR_OK)
         return status;
     sr_post_format_find(drawing->args->post, &format);
@@ -358,7 +358,7 @@ static enum sr_status draw_flight(void *context, const struct flight *flight, bo
     const struct drawing *drawing = context;
     struct sr_change change;
     const struct sr_plot_flight drawn = {.log_name = flight->log.name,
-                                         .rig = &drawing->plan->rig,
+                                         .rig = &drawing->plan.rig,
                                          .slices = &flight->slices,
                                          .view = &flight->view,
                                          .score = &flight->score,
@@ -376,17 +376,16 @@ static enum sr_status draw_flight(void *context, const struct flight *flight, bo
     return status;
 }
 
-static int draw_all(struct drawing *drawing, const struct plot_args *args, size_t n_logs, char **logs)
+static int draw_all(struct drawing *drawing, size_t n_logs, char **logs)
 {
-    struct flight_plan plan;
+    const struct plot_args *args = drawing->args;
     const char *rig = args->flight.rig.file;
 
-    drawing->plan = &plan;
     if (!read_kinds(drawing, args->kinds) || !set_format(drawing) ||
         !check_args(drawing, n_logs, logs, rig) || !names_are_free(drawing, n_logs, logs, rig) ||
-        !flight_plan_make(&plan, &args->flight))
+        !flight_plan_make(&drawing->plan, &args->flight))
         return EXIT_USAGE;
-    return batch_run(logs, n_logs, &plan, draw_flight, drawing, NULL);
+    return batch_run(logs, n_logs, &drawing->plan, draw_flight, drawing, NULL);
 }
 
 int command_plot(int argc, char **argv)
@@ -400,7 +399,7 @@ int command_plot(int argc, char **argv)
 
     flight_args_init(&args.flight);
     if (options_take_logs(&line, &args, argc, argv, &n_logs, &status))
-        status = draw_all(&drawing, &args, n_logs, argv + 1);
+        status = draw_all(&drawing, n_logs, argv + 1);
     free(command);
     return status;
 }
