@@ -184,17 +184,22 @@ static void print_legend(FILE *out, const struct sr_mount_table *table)
     size_t cells = table->ask.n_shore * table->ask.n_temperature;
     double line_hz = 0;
     bool perhaps = false;
+    char text[160];
+
     for (size_t i = 0; i < cells; i++) {
         perhaps = perhaps || table->cells[i].line_perhaps;
         if (table->cells[i].line_hz > 0 && !table->cells[i].line_perhaps)
             line_hz = table->cells[i].line_hz;
     }
-    fprintf(out, "  px RMS with 95 %% interval; * least");
+    snprintf(text, sizeof text, "px RMS with 95 %% interval; * least");
     if (line_hz > 0)
-        fprintf(out, "; ! resonates with a strong line (%.0f Hz)", line_hz);
+        snprintf(text + strlen(text), sizeof text - strlen(text),
+                 "; ! resonates with a strong line (%.0f Hz)", line_hz);
     if (perhaps)
-        fprintf(out, line_hz > 0 ? "; ? it may" : "; ? may resonate with a strong line");
-    fputc('\n', out);
+        snprintf(text + strlen(text), sizeof text - strlen(text), "; ? %s",
+                 line_hz > 0 ? "it may" : "may resonate with a strong line");
+    fputs("  ", out);
+    sr_print_wrapped(out, text, 2, 2, SR_TEXT_WIDTH);
 }
 
 void sr_mounts_text(FILE *out, const struct sr_style *style, const struct sr_mount_report *report)
