@@ -44,6 +44,27 @@ static void put(FILE *out, char before, double value, int digits, char point)
     fputs(text, out);
 }
 
+/* The gyro's three rates in deg/s, as most recorders write them. */
+static void put_rates(FILE *out, char before, const struct sim_samples *samples, size_t i, char point)
+{
+    for (int a = 0; a < 3; a++)
+        put(out, before, samples->gyro_dps[a][i], 1, point);
+}
+
+static void put_speeds(FILE *out, char before, const struct sim_samples *samples, size_t i, char point)
+{
+    for (int k = 0; k < SIM_MOTORS; k++)
+        put(out, before, samples->motor_rpm[k][i], 0, point);
+}
+
+/* How much each prop is out of balance [deg/s]. */
+static void unbalance(struct sim_flight *f, double first, double second, double third, double fourth)
+{
+    const double dps[SIM_MOTORS] = {first, second, third, fourth};
+
+    memcpy(f->imbalance_dps, dps, sizeof dps);
+}
+
 static uint64_t micros(const struct sim_samples *samples, size_t i)
 {
     return (uint64_t)(samples->time_s[i] * 1e6 + 0.5);
@@ -58,10 +79,7 @@ static void describe_heron(struct sim_flight *f, int number)
     f->profile = SIM_CRUISE;
     f->hover_throttle = 0.36;
     f->hover_rpm = 10800;
-    f->imbalance_dps[0] = 7;
-    f->imbalance_dps[1] = 5;
-    f->imbalance_dps[2] = 8;
-    f->imbalance_dps[3] = 6;
+    unbalance(f, 7, 5, 8, 6);
     f->wash_dps = 4;
 }
 
@@ -77,11 +95,9 @@ static void header_heron(FILE *out)
 static void row_heron(const struct sim_samples *s, size_t i, FILE *out)
 {
     fprintf(out, "%" PRIu64, micros(s, i) / 1000);
-    for (int a = 0; a < 3; a++)
-        put(out, ',', s->gyro_dps[a][i], 1, '.');
+    put_rates(out, ',', s, i, '.');
     put(out, ',', s->throttle[i] * 100, 1, '.');
-    for (int k = 0; k < SIM_MOTORS; k++)
-        put(out, ',', s->motor_rpm[k][i], 0, '.');
+    put_speeds(out, ',', s, i, '.');
     fputc('\n', out);
 }
 
@@ -97,10 +113,7 @@ static void describe_dipper(struct sim_flight *f, int number)
     f->profile = SIM_CHASE;
     f->hover_throttle = 0.41;
     f->hover_rpm = 12400;
-    f->imbalance_dps[0] = 8;
-    f->imbalance_dps[1] = 9;
-    f->imbalance_dps[2] = 11;
-    f->imbalance_dps[3] = 7;
+    unbalance(f, 8, 9, 11, 7);
     f->wash_dps = 5;
     f->knock_s = 10;
     f->knock_motor = 2;
@@ -122,11 +135,9 @@ static void header_dipper(FILE *out)
 static void row_dipper(const struct sim_samples *s, size_t i, FILE *out)
 {
     put(out, '\0', s->time_s[i], 3, ',');
-    for (int a = 0; a < 3; a++)
-        put(out, ';', s->gyro_dps[a][i], 1, ',');
+    put_rates(out, ';', s, i, ',');
     put(out, ';', s->throttle[i] * 100, 0, ',');
-    for (int k = 0; k < SIM_MOTORS; k++)
-        put(out, ';', s->motor_rpm[k][i], 0, ',');
+    put_speeds(out, ';', s, i, ',');
     fputs("\r\n", out);
 }
 
@@ -140,10 +151,7 @@ static void describe_grebe(struct sim_flight *f, int number)
     f->profile = SIM_CLIMBS;
     f->hover_throttle = 0.4;
     f->hover_rpm = 9000;
-    f->imbalance_dps[0] = 9;
-    f->imbalance_dps[1] = 7;
-    f->imbalance_dps[2] = 8;
-    f->imbalance_dps[3] = 8;
+    unbalance(f, 9, 7, 8, 8);
     f->wash_dps = 3.5;
     f->mode[0] = plate;
 }
@@ -191,8 +199,7 @@ static void row_coot(const struct sim_samples *s, size_t i, FILE *out)
     /* Stamps of this recorder start where its clock happens to be, and wander by a few microseconds. */
     uint64_t jitter = (uint64_t)(i * UINT64_C(2654435761) % 12000);
     fprintf(out, "%" PRIu64, UINT64_C(71840000000) + micros(s, i) * 1000 + jitter);
-    for (int a = 0; a < 3; a++)
-        put(out, ',', s->gyro_dps[a][i], 1, '.');
+    put_rates(out, ',', s, i, '.');
     put(out, ',', s->throttle[i] * 100, 1, '.');
     fputc('\n', out);
 }
@@ -237,8 +244,7 @@ static void header_teal(FILE *out)
 static void row_teal(const struct sim_samples *s, size_t i, FILE *out)
 {
     fprintf(out, "%" PRIu64, micros(s, i) / 1000);
-    for (int a = 0; a < 3; a++)
-        put(out, ',', s->gyro_dps[a][i], 1, '.');
+    put_rates(out, ',', s, i, '.');
     put(out, ',', s->throttle[i] * 100, 0, '.');
     fputc('\n', out);
 }
