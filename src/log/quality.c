@@ -11,6 +11,15 @@
 #define FLAT_CREST     2.5  /* the limit lies so many times over the RMS, or it is just the signal */
 #define FLAT_LEAST_DPS 20.0 /* no gyro's range ends below this */
 
+/* A limit that is touched alone: how often, against the values right below it. */
+#define NEAR_SHARE  0.9   /* of the way from the mean to the extreme: where "right below" begins */
+#define NEAR_KINDS  8     /* different values there, or the steps are too coarse to tell */
+#define NEAR_SPARSE 200   /* a visit there for so many at the extreme: a tone may meet its own top each time \
+                           */
+#define TOUCH_LEAST  6    /* visits at the extreme */
+#define TOUCH_TIMES  4    /* so many times more than at any single value right below */
+#define SCALE_WITHIN 1e-3 /* of each other, limits are one and the same */
+
 #define HOLD_LEAST   1.8 /* rows a new value, from which the gyro is taken to be slower than the log */
 #define HOLD_CHANGES 100 /* fewer changes than this are no motion at all */
 
@@ -65,20 +74,146 @@ static size_t mark_flat(const double *x, size_t n, double limit, size_t least, u
     return marked;
 }
 
-/* The two ends of an axis; *limit_dps becomes the lower of the limits met. */
-static void mark_axis(const double *x, size_t n, unsigned char *flat, double *limit_dps)
+static int by_value(const void *a, const void *b)
+{
+    const double x = *(const double *)a;
+    const double y = *(const double *)b;
+
+    return (x > y) - (x < y);
+}
+
+/* Samples at `value`, a stretch of equal ones counted once: a gyro that repeats itself counts for one. */
+static size_t visits_of(const double *x, size_t n, double value)
+{
+    size_t visits = 0;
+
+    for (size_t i = 0; i < n; i++)
+        visits += x[i] == value && (i == 0 || x[i - 1] != value);
+    return visits;
+}
+
+/* The values right below an extreme, each by its visits. */
+struct below {
+    size_t visits; /* in all */
+    size_t most;   /* of a single value */
+    size_t kinds;  /* different values */
+};
+
+static void count_kinds(const double *sorted, size_t n, struct below *below)
+{
+    size_t start = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        if (i == 0 || sorted[i] != sorted[start]) {
+            start = i;
+            below->kinds++;
+        }
+        below->most = i - start + 1 > below->most ? i - start + 1 : below->most;
+    }
+}
+
+/* False: out of memory. */
+static bool look_below(const double *x, size_t n, double mean, double extreme, struct below *below)
+{
+    const double from = mean + NEAR_SHARE * (extreme - mean);
+    const double low = extreme > mean ? from : extreme, high = extreme > mean ? extreme : from;
+    double *near = NULL;
+
+    for (int pass = 0; pass < 2; pass++) {
+        *below = (struct below){0};
+        for (size_t i = 0; i < n; i++)
+            if (x[i] >= low && x[i] <= high && x[i] != extreme && (i == 0 || x[i] != x[i - 1])) {
+                if (near != NULL)
+                    near[below->visits] = x[i];
+                below->visits++;
+            }
+        if (pass == 0 && (near = malloc((below->visits + 1) * sizeof *near)) == NULL)
+            return false;
+    }
+    qsort(near, below->visits, sizeof *near, by_value);
+    count_kinds(near, below->visits, below);
+    free(near);
+    return true;
+}
+
+/* Where gyros' ranges usually end, in deg/s, and whole numbers of 16 bit (common practice, no source). */
+static bool is_full_scale(double limit)
+{
+    static const double scales[] = {125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 32767.5};
+
+    for (size_t i = 0; i < sizeof scales / sizeof scales[0]; i++)
+        if (fabs(limit - scales[i]) < SCALE_WITHIN * scales[i])
+            return true;
+    return false;
+}
+
+/*
+ * Whether an extreme is a stop: motion that turns round by itself thins out towards its
+ * extreme, so that the last value is met less often than those below it, while a stop
+ * gathers all that lies beyond. At a usual full scale little is asked for.
+ */
+static bool is_stop(const double *x, size_t n, double mean, double extreme, bool *stop)
+{
+    const size_t visits = visits_of(x, n, extreme);
+    const bool full = is_full_scale(fabs(extreme));
+    struct below below;
+
+    *stop = false;
+    if (visits < (full ? 2 : TOUCH_LEAST))
+        return true;
+    if (!look_below(x, n, mean, extreme, &below))
+        return false;
+    *stop =
+        below.kinds >= NEAR_KINDS && below.visits * NEAR_SPARSE >= visits &&
+        ((visits >= TOUCH_LEAST && visits > TOUCH_TIMES * below.most) || (full && visits >= below.most + 2));
+    return true;
+}
+
+/* One end of one axis. */
+struct end {
+    const double *x;
+    double extreme; /* [deg/s] */
+    bool stop;      /* all samples on it were stopped there */
+    bool flat;      /* flat tops there are */
+    size_t least;   /* samples of a flat top */
+};
+
+/* The two ends of an axis. False: out of memory. */
+static bool find_ends(const double *x, size_t n, struct end *end)
 {
     const struct axis_range range = range_of(x, n);
-    const double ends[2] = {range.low, range.high};
     const size_t least = FLAT_SAMPLES * hold_of(x, n);
 
     for (size_t e = 0; e < 2; e++) {
-        const double limit = fabs(ends[e]);
-        if (limit < FLAT_LEAST_DPS || fabs(ends[e] - range.mean) < FLAT_CREST * range.rms || range.rms == 0.0)
+        end[e] = (struct end){.x = x, .extreme = e == 0 ? range.low : range.high, .least = least};
+        if (fabs(end[e].extreme) < FLAT_LEAST_DPS || range.rms == 0.0)
             continue;
-        if (mark_flat(x, n, ends[e], least, flat) > 0 && (*limit_dps <= 0.0 || limit < *limit_dps))
+        end[e].flat = fabs(end[e].extreme - range.mean) >= FLAT_CREST * range.rms;
+        if (!is_stop(x, n, range.mean, end[e].extreme, &end[e].stop))
+            return false;
+    }
+    return true;
+}
+
+/* Mark what stands on a limit; *limit_dps becomes the lowest limit met. False: out of memory. */
+static bool mark_all(const struct sr_store *store, unsigned char *flat, double *limit_dps)
+{
+    struct end end[6];
+
+    for (size_t axis = 0; axis < 3; axis++)
+        if (!find_ends(store->rate[axis], store->count, &end[2 * axis]))
+            return false;
+    for (size_t e = 0; e < 6; e++) {
+        const double limit = fabs(end[e].extreme);
+        bool stop = end[e].stop;
+        for (size_t k = 0; k < 6; k++) /* the three axes have one range */
+            stop = stop || (end[k].stop && fabs(limit - fabs(end[k].extreme)) < SCALE_WITHIN * limit);
+        if ((stop || end[e].flat) &&
+            mark_flat(end[e].x, store->count, end[e].extreme, stop ? 1 : end[e].least, flat) > 0 &&
+            (*limit_dps <= 0.0 || limit < *limit_dps))
             *limit_dps = limit;
     }
+    return true;
 }
 
 /*
@@ -109,13 +244,12 @@ enum sr_status sr_quality_clipping(struct sr_log *log, const struct sr_store *st
 
     if (flat == NULL)
         return sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
-    for (size_t axis = 0; axis < 3; axis++)
-        mark_axis(store->rate[axis], store->count, flat, &quality->clip_dps);
+    const bool ok = mark_all(store, flat, &quality->clip_dps);
     for (size_t i = 0; i <= store->count / 8; i++)
         for (unsigned bits = flat[i]; bits != 0; bits &= bits - 1U)
             quality->clipped++;
     free(flat);
-    if (!note_hold(log, store))
+    if (!ok || !note_hold(log, store))
         return sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
     if (quality->clipped > 0 &&
         !sr_log_note(log,
