@@ -318,38 +318,38 @@ static void make_series(struct sr_score *score, struct sr_slices *slices, size_t
 }
 
 /*
- * False alarms in unchanged flights, neighbours alike as 0, 0.3 and 0.6: at most 5 in 100, with two standard
- * errors of a count of 200 allowed (sqrt(0.05 x 0.95 / 200) = 1.5 %). Steps of 12 dB at a known second: found
- * and timed to within a slice in 95 of 100, less the same.
+ * False alarms in unchanged flights, neighbours alike as 0, 0.3 and 0.6: 1 in 100 is promised, and two
+ * standard errors of a count of 500 are allowed (sqrt(500 x 0.01 x 0.99) = 2.2), so 9; of all 1500, 15
+ * and 7.7. Steps of 12 dB at a known second: found and timed to within a slice in 95 of 100, less two
+ * standard errors of a count of 200 (3.1), so 184.
  */
 static void test_change_rates(void **state)
 {
     (void)state;
     const double rhos[] = {0, 0.3, 0.6};
     uint64_t seed = 77;
+    size_t all = 0;
     for (int r = 0; r < 3; r++) {
         size_t alarms = 0, timed = 0;
-        for (int run = 0; run < 200; run++) {
+        for (int run = 0; run < 700; run++) {
+            bool steps = run >= 500;
             struct sr_score score;
             struct sr_slices slices;
             struct sr_change change;
-            make_series(&score, &slices, 50, rhos[r], 50, 0, &seed);
+            make_series(&score, &slices, 50, rhos[r], steps ? 20 : 50, 12, &seed);
             assert_int_equal(sr_change_find(&change, &score, &slices, NULL, NULL, NULL), SR_OK);
-            alarms += change.found;
-            free(score.slice_px);
-            free(slices.slice);
-
-            make_series(&score, &slices, 50, rhos[r], 20, 12, &seed);
-            assert_int_equal(sr_change_find(&change, &score, &slices, NULL, NULL, NULL), SR_OK);
-            timed += change.found && fabs(change.at_s - 25) <= 1;
+            alarms += !steps && change.found;
+            timed += steps && change.found && fabs(change.at_s - 25) <= 1;
             free(score.slice_px);
             free(slices.slice);
         }
         print_message("change: rho %.1f: %.1f %% false alarms, %.1f %% found and timed\n", rhos[r],
-                      (double)alarms / 2, (double)timed / 2);
-        assert_in_range(alarms, 0, 16);
+                      (double)alarms / 5, (double)timed / 2);
+        assert_in_range(alarms, 0, 9);
         assert_in_range(timed, 184, 200);
+        all += alarms;
     }
+    assert_in_range(all, 0, 22);
 }
 
 /* A clean step: 6.02 dB is twice the wobble. */
@@ -381,56 +381,6 @@ static const struct sr_trial *trial_of(const struct sr_trial *trials, size_t cou
         if (trials[k].kind == kind && (kind == SR_TRIAL_REMOVE ? trials[k].peak : trials[k].mode) == index)
             return &trials[k];
     return NULL;
-}
-
-/*
- * Balancing the prop, as predicted, against the same flight flown with that prop balanced: the simulator's
- * sources have random streams of their own, so that all else is the same. The part of the line that goes to
- * the motor is good to 0.05 of the line's energy, since a shape drawn from ten steps of speed is a little
- * broader than the line.
- */
-static void test_removal_against_a_second_flight(void **state)
-{
-    (void)state;
-    struct sim_flight flight = healthy();
-    flight.flight_s = 60;
-    flight.imbalance_dps[2] = 30;
-    flight.harmonic[0] = 0.6;
-    struct worked w = work_out(&flight, NULL, NULL);
-    for (int k = 0; k < SIM_HARMONICS; k++)
-        flight.harmonic[k] = 0;
-    flight.imbalance_dps[2] = 0;
-    struct worked better = work_out(&flight, NULL, NULL);
-    struct sr_trial trials[SR_TRIALS_MAX];
-    const struct sr_trial *all = NULL;
-    size_t count = 0;
-    const struct sr_peak *first = peak_of_order(&w, 1), *second = peak_of_order(&w, 2);
-    assert_int_equal(sr_trials_make(trials, &count, &w.score, &w.causes, &w.slices, &w.view, &w.rig, NULL),
-                     SR_OK);
-
-    assert_non_null(first);
-    assert_non_null(second);
-    const struct sr_trial *one = trial_of(trials, count, SR_TRIAL_REMOVE, (int)(first - w.score.peaks));
-    for (size_t k = 0; k < count; k++)
-        if (trials[k].kind == SR_TRIAL_REMOVE && trials[k].peak < 0)
-            all = &trials[k];
-    assert_non_null(one);
-    assert_non_null(all);
-    if (one == NULL ||
-        all == NULL) /* for the compiler, which does not know that an assertion ends the test */
-        return;
-    assert_non_null(strstr(one->what, "motor 3"));
-    assert_non_null(strstr(one->caution, "props off"));
-    assert_non_null(strstr(all->what, "motor 3"));
-    assert_non_null(strstr(all->caution, "props off"));
-    assert_true(all->wobble_px < one->wobble_px && one->wobble_px < w.score.wobble_px.value);
-    print_message("removal: now %.4f px, 1x gone %.4f, motor 3 gone %.4f, flown again %.4f\n",
-                  w.score.wobble_px.value, one->wobble_px, all->wobble_px, better.score.wobble_px.value);
-    double now = w.score.wobble_px.value, flown = better.score.wobble_px.value;
-    assert_near(all->wobble_px * all->wobble_px, flown * flown, 0.05 * (now * now - flown * flown));
-    assert_near(all->gain_db, 20 * log10(w.score.wobble_px.value / all->wobble_px), 1e-9);
-    release(&better);
-    release(&w);
 }
 
 /* Exposure and modes, against scoring the slices with that camera. */
@@ -592,7 +542,6 @@ int main(void)
         cmocka_unit_test(test_refuses_what_does_not_match),
         cmocka_unit_test(test_change_rates),
         cmocka_unit_test(test_change_figures),
-        cmocka_unit_test(test_removal_against_a_second_flight),
         cmocka_unit_test(test_camera_trials),
         cmocka_unit_test(test_camera_trials_keep_the_mount),
         cmocka_unit_test(test_memory_runs_out),

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * The shape of a motor's line. A line that sweeps by less than a bin within a segment is not the sum of lines at
- * the speeds it takes: that is broader at the top and shorter in the skirts, which is enough to hide a balanced
- * motor under the skirts of one that is out. So it is made in time and transformed as the log was.
+ * The shape of a motor's line. A line that sweeps by less than a bin within a segment is not the sum of lines
+ * at the speeds it takes: that is broader at the top and shorter in the skirts, which is enough to hide a
+ * balanced motor under the skirts of one that is out. So it is made in time and transformed as the log was.
  */
 #include "shapes.h"
 

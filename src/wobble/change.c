@@ -12,11 +12,14 @@
 #include "random.h"
 #include "tracks.h"
 
-#define TERMS         4 /* constant, and three powers of the log of speed */
-#define END_SLICES    3 /* least slices before and after a change */
-#define SERIES_MAX    7 /* the whole, and the strongest lines */
-#define LIKENESS_MOST 0.9
-#define RUN_IN        20 /* draws before the first that counts: 0.9^20 of the start is left */
+#define TERMS         4   /* constant, and three powers of the log of speed */
+#define END_SLICES    3   /* least slices before and after a change */
+#define SERIES_MAX    7   /* the whole, and the strongest lines */
+#define LIKENESS_MOST 0.8 /* of neighbours: above, a flight drifts, and has no level to change */
+#define LIKENESS_STEP 0.1
+#define LIKENESSES    9  /* 0, 0.1 ... 0.8 */
+#define TRIES         60 /* series drawn to see what each looks like */
+#define RUN_IN        20 /* draws before the first that counts: 0.8^20 of the start is left */
 #define DRAWS         999
 #define LEVEL         0.01 /* chance of a change this clear in a steady flight, all series together */
 #define LEAST_DB      1.5  /* smaller changes are not worth a word */
@@ -124,38 +127,89 @@ static void prepare(const struct splits *s, struct series *series)
     free_of(s, series->noise);
 }
 
-/*
- * How alike neighbouring slices are, from what is left after the speed and the split. A fit takes part of the
- * likeness with it; what Marriott and Pope (1954) give for a mean, (1 + 3 r) / n, is taken once more for each
- * further term.
+/* How alike neighbouring slices look; what a fit has taken out of x makes them look less alike than they are.
  */
-static double likeness(const struct splits *s, const struct series *series)
+static double likeness(const struct splits *s, const double *x)
 {
-    double square = dot(series->noise, series->noise, s->n), n = (double)s->n, more = (double)s->terms;
-    if (!(square > 0))
-        return 0;
-    double alike = dot(series->noise, series->noise + 1, s->n - 1) / square;
-    return fmin(fmax((n * alike + 1 + more) / (n - 3 - more), 0), LIKENESS_MOST);
+    double square = dot(x, x, s->n);
+    return square > 0 ? dot(x, x + 1, s->n - 1) / square : 0;
+}
+
+/* A series without a change, its neighbours truly as alike as `alike`, from the innovations of this one. */
+static void draw_series(const struct splits *s, const struct series *series, double alike, uint64_t *state,
+                        double *drawn)
+{
+    double looks = fmin(fmax(likeness(s, series->noise), 0), LIKENESS_MOST), level = 0;
+    for (size_t i = 0; i < s->n + RUN_IN; i++) {
+        size_t k = 1 + sr_random_below(state, s->n - 1);
+        level = alike * level + series->noise[k] - looks * series->noise[k - 1];
+        if (i >= RUN_IN)
+            drawn[i - RUN_IN] = level;
+    }
+    free_of(s, drawn);
+}
+
+/* Mean and variance of how alike series look, whose neighbours are truly that alike, once treated as this
+ * one. */
+static void look_of(const struct splits *s, const struct series *series, double alike, uint64_t *state,
+                    double *drawn, double *mean, double *variance)
+{
+    double sum = 0, squares = 0;
+    for (size_t draw = 0; draw < TRIES; draw++) {
+        size_t split = s->n;
+        double step = 0;
+        draw_series(s, series, alike, state, drawn);
+        best_split(s, drawn, &split, &step);
+        for (size_t i = split; i < s->n; i++)
+            drawn[i] -= step;
+        free_of(s, drawn);
+        double looks = likeness(s, drawn);
+        sum += looks / TRIES;
+        squares += looks * looks / TRIES;
+    }
+    *mean = sum;
+    *variance = fmax(squares - sum * sum, 1e-6);
+}
+
+/*
+ * How likely each true likeness is, given how alike the neighbours look: a normal law about what series of
+ * that likeness look like, all being as likely beforehand. Summed up, so that it ends with 1.
+ */
+static void weigh_likenesses(const struct splits *s, const struct series *series, uint64_t *state,
+                             double *drawn, double sum[LIKENESSES])
+{
+    double looks = likeness(s, series->noise), log_weight[LIKENESSES], most = -INFINITY, all = 0;
+    for (size_t g = 0; g < LIKENESSES; g++) {
+        double mean, variance;
+        look_of(s, series, LIKENESS_STEP * (double)g, state, drawn, &mean, &variance);
+        log_weight[g] = -(looks - mean) * (looks - mean) / (2 * variance) - log(variance) / 2;
+        most = fmax(most, log_weight[g]);
+    }
+    for (size_t g = 0; g < LIKENESSES; g++)
+        sum[g] = all += exp(log_weight[g] - most);
+    for (size_t g = 0; g < LIKENESSES; g++)
+        sum[g] /= all;
 }
 
 /*
  * Chance of a split as clear as this where none is: noise as alike and as scattered as that of the flight is
- * made from its own innovations, drawn again (a sieve bootstrap of order 1, Buehlmann 1997).
+ * made from its own innovations, drawn again (a sieve bootstrap of order 1, Buehlmann 1997). How alike it is
+ * is only known so well from so few slices, and the more alike, the more it drifts; so each draw has a
+ * likeness of its own, as often as it is likely.
  */
 static void judge(const struct splits *s, struct series *series, uint64_t *state, double *drawn)
 {
-    double alike = likeness(s, series);
+    double sum[LIKENESSES];
     size_t as_clear = 0;
+    weigh_likenesses(s, series, state, drawn, sum);
     for (size_t draw = 0; draw < DRAWS; draw++) {
-        size_t split = 0;
-        double step = 0, level = 0;
-        for (size_t i = 0; i < s->n + RUN_IN; i++) {
-            size_t k = 1 + sr_random_below(state, s->n - 1);
-            level = alike * level + series->noise[k] - alike * series->noise[k - 1];
-            if (i >= RUN_IN)
-                drawn[i - RUN_IN] = level;
-        }
-        free_of(s, drawn);
+        size_t split = 0, g = 0;
+        double step = 0, u = ((double)sr_random_below(state, 1U << 20) + 0.5) / (1U << 20);
+        while (g + 1 < LIKENESSES && u > sum[g])
+            g++;
+        double within = (double)sr_random_below(state, 1000) / 1000 - 0.5;
+        double alike = fmin(fmax(LIKENESS_STEP * ((double)g + within), 0), LIKENESS_MOST);
+        draw_series(s, series, alike, state, drawn);
         double explained = best_split(s, drawn, &split, &step);
         double squares = dot(drawn, drawn, s->n);
         as_clear += squares > explained && explained / (squares - explained) >= series->clear;
