@@ -128,7 +128,7 @@ static void collect(struct words *words)
 
 static void test_messages_are_the_same(void **state)
 {
-    struct words plain, comma;
+    struct words plain = {"", "", ""}, comma = plain;
     (void)state;
     collect(&plain);
     assert_non_null(strstr(plain.threshold, "p = 0."));

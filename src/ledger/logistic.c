@@ -57,16 +57,37 @@ static struct slope_of likelihood(const struct sample *s, double a, double b)
     return at;
 }
 
+/* Newton's step from here: false if there is none. */
+static bool newton(const struct slope_of *at, double *da, double *db)
+{
+    double det = at->daa * at->dbb - at->dab * at->dab;
+
+    *da = (at->dbb * at->da - at->dab * at->db) / det;
+    *db = (at->daa * at->db - at->dab * at->da) / det;
+    return det > 0 && isfinite(*da) && isfinite(*db);
+}
+
+/* A last step where the likelihood is level to its last digit, half of all digits from the top: its slope
+ * still tells the way. */
+static bool finish(const struct sample *s, double *a, double *b, struct slope_of *at)
+{
+    double da, db;
+
+    if (!newton(at, &da, &db) || fabs(da) + fabs(db) > 1e-4 * (1 + fabs(*a) + fabs(*b)))
+        return false;
+    *a += da;
+    *b += db;
+    *at = likelihood(s, *a, *b);
+    return true;
+}
+
 /* Newton's steps, halved until they climb: the likelihood is concave, so this cannot go astray. */
 static bool climb(const struct sample *s, double *a, double *b, struct slope_of *at)
 {
+    double da, db;
+
     *at = likelihood(s, *a, *b);
-    for (int step = 0; step < STEPS_MAX; step++) {
-        double det = at->daa * at->dbb - at->dab * at->dab;
-        double da = (at->dbb * at->da - at->dab * at->db) / det;
-        double db = (at->daa * at->db - at->dab * at->da) / det;
-        if (!(det > 0) || !isfinite(da) || !isfinite(db))
-            return false;
+    for (int step = 0; step < STEPS_MAX && newton(at, &da, &db); step++) {
         struct slope_of next = likelihood(s, *a + da, *b + db);
         for (int half = 0; half < 60 && !(next.value >= at->value); half++) {
             da /= 2;
@@ -80,7 +101,7 @@ static bool climb(const struct sample *s, double *a, double *b, struct slope_of 
             *at = next;
         }
         if (!(gain > TIGHT * (1 + fabs(at->value))))
-            return fabs(da) + fabs(db) < 1e-4 * (1 + fabs(*a) + fabs(*b));
+            return finish(s, a, b, at);
     }
     return false;
 }
