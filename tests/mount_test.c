@@ -432,17 +432,6 @@ static void test_resonance_near_a_line_is_flagged(void **state)
     assert_true(flagged && free_of_it);
     sr_mount_table_release(&table);
 
-    /* The 1x line from logged motor speeds, where the rig says they are mechanical. */
-    rig.pole_pairs = 7;
-    slices.n_motors = 1;
-    for (size_t i = 0; i < SLICES; i++)
-        slices.slice[i].motor_rpm[0] = 15000 + 60 * (double)i;
-    assert_int_equal(table_for(&table, &slices, &rig, &ask, NULL), SR_OK);
-    const struct sr_mount_line *first = &table.lines[table.n_lines - 1];
-    assert_near(first->order, 1, 0);
-    assert_near(first->low_hz, 250.55, 0.01); /* 5 % of the way through 250..261 Hz */
-    assert_near(first->high_hz, 260.45, 0.01);
-    sr_mount_table_release(&table);
     sr_slices_release(&slices);
 }
 

@@ -20,6 +20,10 @@ extern "C" {
 
 #define SR_TRIALS_MAX 16
 
+/* [rev/s] no propeller of a small craft turns that fast on average, 60 000 rpm: a faster speed is electrical.
+ */
+#define SR_ELECTRICAL_HZ 1000.0
+
 /* What the causes were worked out against. */
 enum sr_speed_source {
     SR_SPEED_NONE = 0, /* nothing logged: every line stays undecided, or broadband */

@@ -15,6 +15,7 @@
 #define STANDS_OUT 3.0
 #define FIRST_LOW  0.05 /* quantiles between which the 1x line wanders */
 #define FIRST_HIGH 0.95
+#define WHOLE_OFF  1e-9
 
 void sr_mount_ask_init(struct sr_mount_ask *ask)
 {
@@ -47,13 +48,32 @@ static enum sr_status check(const struct sr_mount_ask *ask, const struct sr_slic
 
 /* ---- Lines ---- */
 
+/*
+ * How many times the motors' own speed the logged one is, at a mean of mean_hz; 0: cannot be told. With the
+ * rig's pole pairs the log is divided already. Without, a line that is a whole multiple of the motor speed
+ * tells what that is; and what no propeller turns at is electrical.
+ */
+static double gear_of(const struct sr_score *score, const struct sr_rig *rig, double mean_hz)
+{
+    if (rig->pole_pairs > 0)
+        return 1;
+    for (size_t i = 0; i < score->n_peaks; i++) {
+        const struct sr_peak *peak = &score->peaks[i];
+        bool moves = peak->cause == SR_CAUSE_ORDER || peak->cause == SR_CAUSE_FOLDED;
+        if (moves && peak->order >= 1 && fabs(peak->order - round(peak->order)) < WHOLE_OFF)
+            return fmax(round(mean_hz * peak->order / peak->true_hz), 1);
+    }
+    return mean_hz > SR_ELECTRICAL_HZ ? 0 : 1;
+}
+
 /* Where the 1x line wanders, from the motors' logged speeds. */
 static enum sr_status add_first_order(struct sr_mount_table *table, const struct sr_slices *slices,
-                                      const struct sr_rig *rig, struct sr_error *err)
+                                      const struct sr_score *score, const struct sr_rig *rig,
+                                      struct sr_error *err)
 {
     size_t n = 0;
-    /* Without pole pairs the logged speed may be the electrical one. */
-    if (slices->n_motors == 0 || !(rig->pole_pairs > 0))
+    double mean_hz = 0;
+    if (slices->n_motors == 0)
         return SR_OK;
     double *hz = calloc(slices->count, sizeof *hz);
     if (hz == NULL)
@@ -65,12 +85,17 @@ static enum sr_status add_first_order(struct sr_mount_table *table, const struct
         if (isfinite(sum) && sum > 0)
             hz[n++] = sum / (double)slices->n_motors;
     }
+    for (size_t i = 0; i < n; i++)
+        mean_hz += hz[i] / (double)n;
+    double gear = gear_of(score, rig, mean_hz);
     struct sr_mount_line line = {.order = 1, .share = NAN};
     enum sr_status status = SR_OK;
-    if (n > 0) {
+    if (n > 0 && gear > 0) {
         status = sr_quantile(hz, n, FIRST_LOW, &line.low_hz, err);
         if (status == SR_OK)
             status = sr_quantile(hz, n, FIRST_HIGH, &line.high_hz, err);
+        line.low_hz /= gear;
+        line.high_hz /= gear;
         if (status == SR_OK)
             table->lines[table->n_lines++] = line;
     }
@@ -121,7 +146,7 @@ static enum sr_status find_lines(struct sr_mount_table *table, const struct pred
                                        peak->cause == SR_CAUSE_ORDER ? peak->order : 0, peak->share};
         first = first || (line->order > 0.9 && line->order < 1.1);
     }
-    return first ? SR_OK : add_first_order(table, slices, rig, err);
+    return first ? SR_OK : add_first_order(table, slices, score, rig, err);
 }
 
 /* f / fn between which |H|^2 >= 2: the roots of 2 q^2 - 4 (1 - z^2) q + 1, q = r^2. None at heavy damping. */

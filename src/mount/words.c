@@ -192,9 +192,9 @@ enum sr_status sr_mount_trial(struct sr_trial *trial, bool *worth, const struct 
         snprintf(made.what, sizeof made.what, "mount the camera on %g A pieces%s",
                  ask.shore_a[table.now_best],
                  table.now_sure ? "" : " (the likeliest choice, not a sure one; see 'mounts')");
-        snprintf(made.caution, sizeof made.caution, "%s",
+        snprintf(made.caution, sizeof made.caution, "%sprops off before you change the pieces",
                  own.source == SR_FN_GEOMETRY
-                     ? "the mount's natural frequency is only worked out from its pieces"
+                     ? "the mount's natural frequency is only worked out from its pieces; "
                      : "");
         made.wobble_px = table.now_px;
         made.gain_db = gain_db;

@@ -7,9 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define BLADES_ASSUMED 3.0
-#define ELECTRICAL_HZ                                                                                        \
-    1000.0 /* [rev/s] no propeller of a small craft turns that fast on average: 60 000 rpm */
+#define BLADES_ASSUMED   3.0
 #define BELOW_SPEED      0.34 /* of the logged speed: below it, it is no speed of a propeller */
 #define POLE_PAIRS_LEAST 4
 #define POLE_PAIRS_MOST  14
@@ -86,7 +84,7 @@ static bool below_speed(const struct work *w)
 static enum sr_status work_out_pairs(struct work *w, struct sr_causes *causes, struct sr_error *err)
 {
     bool unknown = w->rig->pole_pairs <= 0 && w->speeds.source == SR_SPEED_MOTORS;
-    bool fast = unknown && w->speeds.mean_hz > ELECTRICAL_HZ;
+    bool fast = unknown && w->speeds.mean_hz > SR_ELECTRICAL_HZ;
     enum sr_status status = follow(w, fast, err);
     if (status != SR_OK || !unknown || !(fast || below_speed(w)))
         return status;

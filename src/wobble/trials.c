@@ -12,6 +12,7 @@
 #define LISTED_MAX       (2 * SR_PEAKS_MAX + SR_MOTORS_MAX + SR_MODES_MAX + 1)
 #define SHUTTER          0.5 /* of the frame period: a 180 degree shutter */
 #define PROPS_OFF        "props off before you touch a motor or run it on the bench"
+#define PROPS_OFF_FRAME  "props off before you work on the frame, a motor or the camera"
 #define CROSSED_LEAST_HZ 6.0 /* a fixed line this near to a crossing is what is crossed */
 #define CROSSED_PART     0.05
 #define WORTH_STOPS      0.1 /* a longer exposure by less than this is the same one */
@@ -97,11 +98,13 @@ static void word_removal(struct sr_trial *trial, const struct sr_peak *peak, dou
     case SR_CAUSE_FIXED:
         snprintf(trial->what, sizeof trial->what,
                  "stiffen, damp or shift what resonates at %.0f Hz: arm, plate, mount or camera", peak->hz);
+        snprintf(trial->caution, sizeof trial->caution, "%s", PROPS_OFF_FRAME);
         break;
     case SR_CAUSE_UNDECIDED:
     case SR_CAUSE_BROADBAND:
         snprintf(trial->what, sizeof trial->what, "find and quieten what shakes at %.0f Hz", peak->hz);
-        snprintf(trial->caution, sizeof trial->caution, "fly with more throttle changes to tell what it is");
+        snprintf(trial->caution, sizeof trial->caution,
+                 "fly with more throttle changes to tell what it is; %s", PROPS_OFF_FRAME);
         break;
     }
 }
@@ -154,6 +157,7 @@ static enum sr_status try_crossings(struct bench *b, struct sr_error *err)
             "stiffen, damp or shift what resonates at %.0f Hz when the motors pass it: arm, plate, mount or "
             "camera",
             track->crossing_hz);
+        snprintf(trial->caution, sizeof trial->caution, "%s", PROPS_OFF_FRAME);
         status = settle(b, trial, b->score->threshold_px, err);
     }
     return status;
