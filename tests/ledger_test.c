@@ -268,7 +268,7 @@ static void test_each_kind_of_bad_row_is_named(void **state)
         {"1,00000000000000aa,,,,0x10,", "wobble_px: '0x10' is not a number"},
         {"1,00000000000000aa,,,,inf,", "wobble_px: 'inf' is not a number"},
         {"1,00000000000000aa,,,,nan,", "wobble_px: 'nan' is not a number"},
-        {"1,00000000000000aa,,,,1e999,", "wobble_px: '1e999' is not a number"},
+        {"1,00000000000000aa,,,,1e999,", "wobble_px: '1e999' is out of range"},
         {"1,00000000000000aa,,,,\"0,5\",", "wobble_px: '0,5' is not a number"},
         {"1,00000000000000aa,,,,1 2,", "wobble_px: '1 2' is not a number"},
         {"1,00000000000000aa,,,,-1,", "wobble_px: '-1' is out of range"},

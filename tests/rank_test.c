@@ -70,7 +70,7 @@ static void test_setups_and_their_means(void **state)
     fly(&pen, "heron", "A", "4x3", 60, 12, -6);
     fly(&pen, "heron", "A", "4x3", 50, 20, 2);
     fly(&pen, "heron", "A", "4x3", 50, -0.1, 2);
-    fly(&pen, "heron", "B", "4x3", 50, 5, 2);
+    fly(&pen, "heron", "B", "4x3", 50, -0.0, 2);
     land(&pen, &ledger, &rank);
 
     assert_int_equal(rank.flights, 8);
@@ -79,6 +79,7 @@ static void test_setups_and_their_means(void **state)
     for (size_t i = 0; i < 4; i++) {
         assert_near(rank.setups[i].from_c, from_c[i], 0);
         assert_near(rank.setups[i].to_c, from_c[i] + 10, 0);
+        assert_true(signbit(rank.setups[i].from_c) == signbit(from_c[i])); /* "-0 to 10 C" is no band */
     }
     const struct sr_rank_setup *setup = &rank.setups[1];
     assert_int_equal(setup->n_cells, 2);

@@ -175,9 +175,9 @@ static void set_number(struct sr_ledger_row *row, const struct column *column, c
     char *end;
     double value = strtod(start, &end);
 
-    if (length == 0 || end != start + length || *skip_blanks(end) != '\0' || !isfinite(value))
+    if (length == 0 || end != start + length || *skip_blanks(end) != '\0')
         set_problem(row, column, text, "is not a number");
-    else if (value < column->min || value > column->max)
+    else if (!(value >= column->min && value <= column->max))
         set_problem(row, column, text, "is out of range");
     else
         *number_at(row, column) = value;

@@ -77,6 +77,12 @@ static int by_setup(const void *x, const void *y)
     return order != 0 ? order : (a->row > b->row) - (a->row < b->row);
 }
 
+/* 0 is added so that no band begins at -0. */
+static double band_from(double temperature_c)
+{
+    return SR_RANK_BAND_C * floor(temperature_c / SR_RANK_BAND_C) + 0.0;
+}
+
 static size_t take_items(struct sr_rank *rank, const struct sr_ledger *ledger, struct item *items)
 {
     size_t n = 0;
@@ -93,8 +99,8 @@ static size_t take_items(struct sr_rank *rank, const struct sr_ledger *ledger, s
         else if (isnan(level_db))
             rank->no_level++;
         else
-            items[n++] = (struct item){row, SR_RANK_BAND_C * floor(row->temperature_c / SR_RANK_BAND_C),
-                                       floor(row->shore_a + 0.5), level_db};
+            items[n++] =
+                (struct item){row, band_from(row->temperature_c), floor(row->shore_a + 0.5), level_db};
     }
     rank->flights = n;
     return n;
