@@ -123,6 +123,36 @@ static void test_few_flights_are_labelled(void **state)
     land(&p);
 }
 
+/* Two seconds of a flight show no scatter, and are no proof; nor is there one where no flight has more. */
+static void test_a_few_seconds_prove_nothing(void **state)
+{
+    (void)state;
+    uint64_t seed = 4;
+    struct fake_flight brief = typical, usual = typical;
+    int shown = 0;
+    usual.throttle_high = brief.throttle_high = 0.349; /* one bin */
+    brief.seconds = 2;
+    for (int run = 0; run < 200; run++) {
+        struct pair p;
+        fly(&p, 0, 1, &usual, &seed);
+        fly(&p, 1, 1, &brief, &seed);
+        struct sr_comparison c = compare(&p);
+        assert_int_equal(c.slices_b, 2);
+        shown += c.whole.shown;
+        land(&p);
+    }
+    assert_true(shown <= 16); /* of no difference: 5 % and two standard errors of 200 runs */
+
+    struct pair p;
+    struct sr_comparison c;
+    struct sr_error err;
+    fly(&p, 0, 1, &brief, &seed);
+    fly(&p, 1, 1, &brief, &seed);
+    assert_int_equal(sr_compare(&c, &p.group[0], &p.group[1], &err), SR_ERR_DATA);
+    assert_non_null(strstr(err.text, "only 2 s"));
+    land(&p);
+}
+
 static void test_motor_speed_stands_in_for_throttle(void **state)
 {
     (void)state;
@@ -445,6 +475,7 @@ int main(void)
         cmocka_unit_test(test_a_true_difference_is_shown),
         cmocka_unit_test(test_matching_takes_flying_out),
         cmocka_unit_test(test_few_flights_are_labelled),
+        cmocka_unit_test(test_a_few_seconds_prove_nothing),
         cmocka_unit_test(test_motor_speed_stands_in_for_throttle),
         cmocka_unit_test(test_one_odd_flight_is_left_out),
         cmocka_unit_test(test_only_odd_flights_are_left_out),

@@ -42,23 +42,21 @@ static double mean(const double *x, size_t n)
     return sum / (double)n;
 }
 
-/* Standard error and degrees of freedom that the slices of these very flights leave. */
+/* Standard error and degrees of freedom that the slices of these very flights leave (Satterthwaite 1946). */
 static void error_from_slices(const struct matched *m, size_t measure, const size_t n[2],
                               struct sr_difference *d)
 {
-    double variance = 0, blocks = 0;
-    size_t flights = 0;
+    double variance = 0, squares = 0;
     for (size_t f = 0; f < m->count; f++) {
         const struct matched_flight *flight = &m->flights[f];
         if (flight->dropped)
             continue;
         double share = flight->log_se[measure] / (double)n[flight->group];
         variance += share * share;
-        blocks += flight->blocks;
-        flights++;
+        squares += share * share * share * share / flight->dof[measure];
     }
     d->error = sqrt(variance);
-    d->dof = fmax(1, blocks - (double)flights);
+    d->dof = squares > 0 ? variance * variance / squares : 1;
 }
 
 static enum sr_status ratio(struct sr_ratio *r, double *smallest_db, const struct matched *m, size_t measure,
@@ -114,6 +112,22 @@ static enum sr_status adjust(struct sr_ratio *ratios, size_t n, struct sr_error 
     return SR_OK;
 }
 
+/* Whether chance can be told from these slices at all: see MATCHED_FEW. */
+static enum sr_status check_enough(const struct sr_comparison *c, const struct matched *m,
+                                   struct sr_error *err)
+{
+    size_t most = 0;
+    for (size_t f = 0; f < m->count; f++)
+        if (!m->flights[f].dropped && m->flights[f].kept > most)
+            most = m->flights[f].kept;
+    if (c->from == SR_FROM_FLIGHTS || most >= MATCHED_FEW)
+        return SR_OK;
+    return sr_fail(err, SR_ERR_DATA, NULL, 0,
+                   "only %zu s of any flight can be compared; fewer than %d are too few to tell a difference "
+                   "from chance",
+                   most, MATCHED_FEW);
+}
+
 static enum sr_status fill_ratios(struct sr_comparison *c, const struct matched *m, struct sr_error *err)
 {
     double *scratch = calloc(m->count, 2 * sizeof *scratch);
@@ -122,7 +136,9 @@ static enum sr_status fill_ratios(struct sr_comparison *c, const struct matched 
     size_t na = gather(m, 0, 0, scratch), nb = gather(m, 1, 0, scratch);
     c->from = na >= FLIGHTS_FOR_T && nb >= FLIGHTS_FOR_T ? SR_FROM_FLIGHTS : SR_FROM_SLICES;
 
-    enum sr_status status = ratio(&c->whole, &c->smallest_db, m, MEASURE_WHOLE, c->from, scratch, err);
+    enum sr_status status = check_enough(c, m, err);
+    if (status == SR_OK)
+        status = ratio(&c->whole, &c->smallest_db, m, MEASURE_WHOLE, c->from, scratch, err);
     for (size_t i = 0; i < SR_BAND_COUNT - 1 && status == SR_OK; i++)
         status = ratio(&c->band[i], NULL, m, MEASURE_BAND + i, c->from, scratch, err);
     for (size_t i = 0; i < 3 && status == SR_OK; i++)
@@ -216,6 +232,12 @@ enum sr_status sr_compare_adjust(struct sr_comparison *const *comparisons, size_
     enum sr_status status = sr_adjust_p(p, n, p + n, err);
     for (size_t i = 0; i < n && status == SR_OK; i++) {
         struct sr_ratio *whole = &comparisons[i]->whole;
+        if (whole->shown && !(p[n + i] < SHOWN))
+            note(comparisons[i],
+                 "its interval is of this pair alone; of %zu pairs, one as clear as this comes about by "
+                 "chance "
+                 "too often (p %.2g for all of them)",
+                 n, p[n + i]);
         whole->p_adjusted = p[n + i];
         whole->shown = whole->seen && whole->p_adjusted < SHOWN;
         compare_settle(comparisons[i]);

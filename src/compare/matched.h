@@ -15,6 +15,8 @@ enum measure {
 
 #define NO_BIN SIZE_MAX /* <stdint.h> */
 
+#define MATCHED_FEW 5 /* slices: fewer show no scatter of their own */
+
 struct matched_flight {
     const struct sr_compare_flight *flight;
     int group;    /* 0: a, 1: b */
@@ -26,7 +28,7 @@ struct matched_flight {
     double *energy;          /* [n][MEASURES] px^2 */
     double log_px[MEASURES]; /* ln of the matched wobble [px RMS] */
     double log_se[MEASURES]; /* its standard error from the slices of this flight */
-    double blocks;           /* independent blocks the slices amount to */
+    double dof[MEASURES];    /* and the degrees of freedom of that */
 };
 
 struct matched {
@@ -58,8 +60,8 @@ void matched_weights(const struct matched *m, const struct matched_flight *f,
                      double weight[SR_COMPARE_BINS_MAX]);
 
 /*
- * Each flight's matched wobble and its standard error, by a moving-block bootstrap of its slices
- * within the bins. Errors: SR_ERR_MEMORY, SR_ERR_DATA.
+ * Each flight's matched wobble and its standard error, from its slices taken in blocks.
+ * Errors: SR_ERR_MEMORY.
  */
 enum sr_status matched_measure(struct matched *m, struct sr_error *err);
 

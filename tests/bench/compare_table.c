@@ -1,8 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * How honest a comparison is, on flights whose difference is known: false claims where there is none, power
- * at a true difference, coverage of the interval. Fails where the figures leave what is promised, by more
- * than the sampling error of the simulation.
+ * at a true difference, coverage of the interval. Fails where the figures leave what is promised: at most 5 %
+ * of false claims, within two standard errors of the simulation, and intervals that hold the true difference
+ * in 93 to 97 % of comparisons.
+ *
+ *     compare_table [runs]     how often each is flown, 1000 unless given
  */
 #include <math.h>
 #include <stdio.h>
@@ -16,14 +19,21 @@
 
 struct scenario {
     const char *what;
-    size_t flights;     /* each side */
-    size_t seconds;     /* each flight */
-    double true_db;     /* between the combos */
-    double between_db;  /* standard deviation of flights of one combo */
-    double correlation; /* of neighbouring seconds */
-    int runs;
-    bool coverage; /* the interval is of the combos, so its coverage of true_db is checked */
+    size_t flights;                     /* each side */
+    size_t seconds;                     /* each flight */
+    double true_db;                     /* between the combos */
+    double between_db;                  /* standard deviation of flights of one combo */
+    double correlation;                 /* of neighbouring seconds */
+    double covered_least, covered_most; /* of true_db by the interval */
 };
+
+/*
+ * Welch's t with three values a side errs on the safe side: its false claims are 3.5 % for normal values of
+ * equal variance (200 000 draws). Student's pooled t would make 5 %, but 8 % where one combo
+ * scatters four times as much as the other, and how combos scatter is what three flights cannot tell.
+ */
+#define THREE_LEAST 0.948 /* 96.5 % within three standard errors of 1000 runs */
+#define THREE_MOST  0.982
 
 struct tally {
     int runs, claims, band_claims, covered;
@@ -80,30 +90,32 @@ static int one_run(struct tally *t, const struct scenario *s, uint64_t *seed)
     return 0;
 }
 
-/* Whether the tally keeps what is promised, within 2.6 standard errors of the simulation (99 %). */
 static bool keeps(const struct scenario *s, const struct tally *t)
 {
-    double n = t->runs, claims = t->claims / n, bands = t->band_claims / n, covered = t->covered / n;
-    double slack = 2.6 * sqrt(0.05 * 0.95 / n);
-    bool fine = true;
-    if (fabs(s->true_db) <= 0)
-        fine = claims <= 0.05 + slack && bands <= 0.05 + slack;
-    if (s->coverage)
-        fine = fine && covered >= 0.93 - slack && covered <= 0.97 + slack;
-    return fine;
+    double n = t->runs, most = 0.05 + 2 * sqrt(0.05 * 0.95 / n);
+    double claims = t->claims / n, bands = t->band_claims / n, covered = t->covered / n;
+
+    if (!(fabs(s->true_db) > 0) && (claims > most || bands > most))
+        return false;
+    return covered >= s->covered_least && covered <= s->covered_most;
 }
 
-int main(void)
+int main(int argc, char **argv)
 {
     const struct scenario scenarios[] = {
-        {"no difference, 5 flights each", 5, 40, 0, 1.5, 0.4, 1000, true},
-        {"no difference, 3 flights each", 3, 40, 0, 1.5, 0.4, 1000, true},
-        {"no difference, 1 flight each, these flights only", 1, 60, 0, 0, 0.4, 1000, true},
-        {"no difference, 2 flights each, restless air", 2, 60, 0, 0, 0.6, 1000, true},
-        {"3 dB, 5 flights each", 5, 40, 3, 1.5, 0.4, 1000, true},
-        {"6 dB, 3 flights each", 3, 40, 6, 1.5, 0.4, 1000, true},
-        {"1 dB, 1 flight each, these flights only", 1, 60, 1, 0, 0.4, 1000, true},
+        {"no difference, 5 flights each", 5, 40, 0, 1.5, 0.4, 0.93, 0.97},
+        {"no difference, 3 flights each", 3, 40, 0, 1.5, 0.4, THREE_LEAST, THREE_MOST},
+        {"no difference, 1 flight each, these flights only", 1, 60, 0, 0, 0.4, 0.93, 0.97},
+        {"no difference, 2 flights each, restless air", 2, 60, 0, 0, 0.6, 0.93, 0.97},
+        {"3 dB, 5 flights each", 5, 40, 3, 1.5, 0.4, 0.93, 0.97},
+        {"6 dB, 3 flights each", 3, 40, 6, 1.5, 0.4, THREE_LEAST, THREE_MOST},
+        {"1 dB, 1 flight each, these flights only", 1, 60, 1, 0, 0.4, 0.93, 0.97},
     };
+    const int runs = argc > 1 ? atoi(argv[1]) : 1000;
+    if (runs < 1) {
+        fprintf(stderr, "compare_table: runs: a number, 1 or more\n");
+        return 2;
+    }
     bool fine = true;
     uint64_t seed = 20240229;
 
@@ -111,7 +123,7 @@ int main(void)
     for (size_t i = 0; i < sizeof scenarios / sizeof *scenarios; i++) {
         const struct scenario *s = &scenarios[i];
         struct tally t = {0};
-        for (int run = 0; run < s->runs; run++)
+        for (int run = 0; run < runs; run++)
             if (one_run(&t, s, &seed) != 0)
                 return 1;
         bool kept = keeps(s, &t);
@@ -120,7 +132,8 @@ int main(void)
                t.smallest_db / t.runs, kept ? "" : "  << outside what is promised");
         fine = fine && kept;
     }
-    printf("claimed: a difference of the whole flight; a band: of any band, after Benjamini-Hochberg; "
+    printf("claimed: a difference of the whole flight, false where there is none, else the power; a band: of "
+           "any band, after Benjamini-Hochberg; "
            "covered: the 95 %%\n"
            "interval holds the true difference; smallest: what the comparison says it would have shown 8 "
            "times in 10\n");
