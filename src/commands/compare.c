@@ -68,7 +68,6 @@ static const struct command_line line = {
 struct pair {
     size_t a, b;
     struct sr_comparison comparison;
-    double p_adjusted;
     bool done;
 };
 
@@ -140,32 +139,28 @@ static double mean_wobble(const struct sr_compare_group *group)
     return exp(sum / (double)group->count);
 }
 
-/* Correct the pairs' p-values for how many pairs there are. */
+/* Correct the pairs' p-values for how many pairs there are, and what follows from them. */
 static bool adjust_pairs(struct pair *pairs, size_t count)
 {
-    double *p = calloc(2 * count, sizeof *p);
+    struct sr_comparison **done = calloc(count, sizeof *done);
     struct sr_error err = {0};
     size_t n = 0;
 
-    if (p == NULL) {
+    if (done == NULL) {
         complain("%s", sr_status_text(SR_ERR_MEMORY));
         return false;
     }
     for (size_t i = 0; i < count; i++)
         if (pairs[i].done)
-            p[n++] = pairs[i].comparison.whole.p_value;
-    bool fine = sr_adjust_p(p, n, p + count, &err) == SR_OK;
+            done[n++] = &pairs[i].comparison;
+    bool fine = sr_compare_adjust(done, n, &err) == SR_OK;
     if (!fine)
         complain_error(&err);
-    n = 0;
-    for (size_t i = 0; i < count && fine; i++)
-        if (pairs[i].done)
-            pairs[i].p_adjusted = p[count + n++];
-    free(p);
+    free(done);
     return fine;
 }
 
-static int report_ranking(const struct entries *all, struct pair *pairs, size_t count,
+static int report_ranking(const struct entries *all, const struct pair *pairs, size_t count,
                           const struct compare_args *args)
 {
     struct sr_compare_rank *ranks = calloc(all->n_groups, sizeof *ranks);
@@ -173,17 +168,17 @@ static int report_ranking(const struct entries *all, struct pair *pairs, size_t 
     struct sr_error err = {0};
     int status = EXIT_DONE;
 
-    if (ranks == NULL || !adjust_pairs(pairs, count)) {
-        free(ranks);
+    if (ranks == NULL) {
+        complain("%s", sr_status_text(SR_ERR_MEMORY));
         return EXIT_FAILED;
     }
     for (size_t g = 0; g < all->n_groups; g++)
         ranks[g] = (struct sr_compare_rank){all->group_name[g], all->groups[g].count,
                                             mean_wobble(&all->groups[g]), 0, 0};
     for (size_t i = 0; i < count; i++) {
-        if (!pairs[i].done || pairs[i].p_adjusted >= 0.05)
+        if (!pairs[i].done || pairs[i].comparison.winner == SR_NO_DIFFERENCE)
             continue;
-        bool a_quieter = pairs[i].comparison.whole.db > 0;
+        bool a_quieter = pairs[i].comparison.winner == SR_A_QUIETER;
         ranks[a_quieter ? pairs[i].a : pairs[i].b].beats++;
         ranks[a_quieter ? pairs[i].b : pairs[i].a].beaten++;
     }
@@ -199,19 +194,12 @@ static int report_ranking(const struct entries *all, struct pair *pairs, size_t 
     return status;
 }
 
-static int compare_pairs(const struct entries *all, const struct compare_args *args)
+/* Compare every pair; what could not be is said on stderr. */
+static void make_pairs(const struct entries *all, struct pair *pairs)
 {
-    size_t count = all->n_groups * (all->n_groups - 1) / 2, at = 0;
-    struct pair *pairs = calloc(count, sizeof *pairs);
-    int status = EXIT_DONE;
-
-    if (pairs == NULL) {
-        complain("%s", sr_status_text(SR_ERR_MEMORY));
-        return EXIT_FAILED;
-    }
     for (size_t a = 0; a < all->n_groups; a++) {
         for (size_t b = a + 1; b < all->n_groups; b++) {
-            struct pair *pair = &pairs[at];
+            struct pair *pair = pairs++;
             struct sr_error err = {0};
             pair->a = a;
             pair->b = b;
@@ -219,10 +207,31 @@ static int compare_pairs(const struct entries *all, const struct compare_args *a
             if (!pair->done)
                 complain("%s against %s: %s%s%s", all->group_name[a], all->group_name[b], err.file,
                          err.file[0] != '\0' ? ": " : "", err.text);
-            if (!pair->done || report_pair(all, pair, args, at == 0) != EXIT_DONE)
-                status = EXIT_FAILED;
-            at++;
         }
+    }
+}
+
+/* All are compared before any is reported: what counts as shown depends on how many pairs there are. */
+static int compare_pairs(const struct entries *all, const struct compare_args *args)
+{
+    size_t count = all->n_groups * (all->n_groups - 1) / 2;
+    struct pair *pairs = calloc(count, sizeof *pairs);
+    int status = EXIT_DONE;
+    bool first = true;
+
+    if (pairs == NULL) {
+        complain("%s", sr_status_text(SR_ERR_MEMORY));
+        return EXIT_FAILED;
+    }
+    make_pairs(all, pairs);
+    if (!adjust_pairs(pairs, count)) {
+        free(pairs);
+        return EXIT_FAILED;
+    }
+    for (size_t i = 0; i < count; i++) {
+        if (!pairs[i].done || report_pair(all, &pairs[i], args, first) != EXIT_DONE)
+            status = EXIT_FAILED;
+        first = first && !pairs[i].done;
     }
     if (all->n_groups > 2 && args->post == NULL && report_ranking(all, pairs, count, args) != EXIT_DONE)
         status = EXIT_FAILED;
