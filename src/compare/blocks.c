@@ -105,7 +105,7 @@ static double take_residuals(const struct matched *m, const struct matched_fligh
 static void even_out(const struct matched *m, const struct matched_flight *f, struct residuals *r)
 {
     struct line_fit fit = {0};
-    for (size_t i = 0, at = 0; i < f->n; i++) {
+    for (size_t i = 0, at = 0; i < f->n && at < r->n; i++) {
         if (!matched_keeps(m, f, i))
             continue;
         double size = fabs(r->off[at++]);
@@ -113,7 +113,7 @@ static void even_out(const struct matched *m, const struct matched_flight *f, st
             fit_add(&fit, (double)f->bin[i], log(size));
     }
     double slope = fit_slope(&fit, SCATTER_RIDGE), middle = fit.n > 0 ? fit.x / fit.n : 0;
-    for (size_t i = 0, at = 0; i < f->n; i++) {
+    for (size_t i = 0, at = 0; i < f->n && at < r->n; i++) {
         if (!matched_keeps(m, f, i))
             continue;
         double scatter = exp(slope * ((double)f->bin[i] - middle));

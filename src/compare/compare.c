@@ -234,7 +234,7 @@ enum sr_status sr_compare_adjust(struct sr_comparison *const *comparisons, size_
         struct sr_ratio *whole = &comparisons[i]->whole;
         if (whole->shown && !(p[n + i] < SHOWN))
             note(comparisons[i],
-                 "its interval is of this pair alone; of %zu pairs, one as clear as this comes about by "
+                 "the interval is of this pair alone; of %zu pairs, one as clear as this comes about by "
                  "chance "
                  "too often (p %.2g for all of them)",
                  n, p[n + i]);
