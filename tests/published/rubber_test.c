@@ -89,24 +89,30 @@ static void test_range_holds_other_conversions(void **state)
     }
 }
 
-/* Ratios of two hardnesses, which is what a change of pieces is. */
+/*
+ * Ratios of two hardnesses, which is what a change of pieces is, from 40 to 75 A. The formulas' ratios lie
+ * within the range, however near the two (the log-linear rule at its steepest to a tenth of a percent).
+ * Lindley's table steps: from 50 to 55 A by half as much again, twice as steep as Gent in log. Over 20 A or
+ * more that evens out, and it is within 6 % of the range; nearer, within 16 % (8 % of a frequency).
+ */
 static void test_ratio_holds_other_conversions(void **state)
 {
     (void)state;
-    for (size_t i = 2; i < LINDLEY; i++) { /* 40 to 75 A */
+    for (size_t i = 2; i < LINDLEY; i++) {
         for (size_t j = 2; j < LINDLEY; j++) {
             struct sr_interval q;
             double from = lindley_e0[i][0], to = lindley_e0[j][0];
             assert_int_equal(sr_rubber_hardness_ratio(from, to, &q, NULL), SR_OK);
             assert_ratio_near(q.value, modulus(to).value / modulus(from).value, 1e-12);
             assert_true(q.low <= q.value && q.value <= q.high);
-            if (fabs(to - from) < 20)
-                continue; /* neighbours in a rounded table */
+            if (i == j)
+                continue;
             double lindley = lindley_e0[j][1] / lindley_e0[i][1], iso = iso48_mpa(to) / iso48_mpa(from);
             double linear = log_linear_mpa(to) / log_linear_mpa(from);
+            double off = fabs(to - from) < 20 ? 1.16 : 1.06;
             assert_true(q.low <= iso && iso <= q.high);
-            assert_true(q.low <= linear && linear <= q.high);
-            assert_true(q.low / 1.1 <= lindley && lindley <= 1.1 * q.high);
+            assert_true(q.low / 1.001 <= linear && linear <= 1.001 * q.high);
+            assert_true(q.low / off <= lindley && lindley <= off * q.high);
         }
     }
 }
