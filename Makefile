@@ -30,7 +30,7 @@ TEST_SRC  := $(wildcard tests/*_test.c tests/published/*_test.c tests/harden/*_t
 TOOL_SRC  := $(wildcard sample-logs/*.c) $(wildcard tests/bench/*.c)
 object     = $(patsubst %.c,$(BUILD)/%.o,$(1))
 TESTS     := $(patsubst %.c,$(BUILD)/%,$(TEST_SRC))
-THREADED  := tests/harden/threads_test tests/harden/readers_test tests/gnuplot_pipe_test
+THREADED  := tests/harden/threads_test tests/harden/readers_test tests/gnuplot_pipe_test tests/ledger_threads_test
 TOOLS     := $(patsubst %.c,$(BUILD)/%,$(TOOL_SRC))
 ALL_C     := $(wildcard include/stillrow/*.h src/*.[ch] src/*/*.[ch] tests/*.[ch] tests/*/*.[ch] sample-logs/*.[ch] docs/examples/*.[ch])
 
