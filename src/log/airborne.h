@@ -12,6 +12,12 @@
 enum sr_status sr_channels_make(struct sr_log *log, const struct sr_slow *slow,
                                 const struct sr_log_options *options, struct sr_error *err);
 
+/*
+ * Say which motor speeds are too slow in the air to be any: what looks for causes leaves
+ * them out. Errors: SR_ERR_MEMORY.
+ */
+enum sr_status sr_channels_check(struct sr_log *log, struct sr_error *err);
+
 /* Find the airborne spans. Errors: SR_ERR_SHORT, SR_ERR_MEMORY. */
 enum sr_status sr_airborne_find(struct sr_log *log, const struct sr_log_options *options,
                                 struct sr_error *err);

@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -6,6 +7,8 @@
 
 #include "log/airborne.h"
 #include "log/note.h"
+
+#define SLOWEST_RPM 300.0 /* what turns slower in flight is no motor, or is written in another unit */
 
 /* How a throttle is written: fraction = (value - zero) / span. */
 struct scale {
@@ -94,6 +97,60 @@ static bool make_motors(struct sr_log *log, const struct sr_slow *slow, const st
                            "electrical turns (set pole_pairs in the rig)",
                            columns->motor[0].name);
     return true;
+}
+
+/* In the air: the median of a motor's speed, NAN if none was logged. False: out of memory. */
+static bool flight_rpm(const struct sr_log *log, size_t motor, double *rpm)
+{
+    double *work = new_grid(log->slow_count);
+    const double *grid = log->motor_rpm[motor];
+    size_t n = 0;
+
+    *rpm = NAN;
+    if (work == NULL)
+        return false;
+    for (size_t s = 0; s < log->n_airborne; s++) {
+        const double to = log->airborne[s].to_s / SR_SLOW_STEP_S;
+        size_t i = (size_t)ceil(log->airborne[s].from_s / SR_SLOW_STEP_S);
+        for (; i < log->slow_count && (double)i < to; i++)
+            if (!isnan(grid[i]) && n < log->slow_count)
+                work[n++] = grid[i];
+    }
+    if (n > 0) {
+        gsl_sort(work, 1, n);
+        *rpm = work[n / 2];
+    }
+    free(work);
+    return true;
+}
+
+static bool note_slow_motors(struct sr_log *log, const char *first, size_t slow, double rpm)
+{
+    return sr_log_note(
+        log,
+        "'%s'%s would be %.3g rpm in flight, too slow for a motor, and is not used: see whether the "
+        "rig's speed_scale%s right",
+        first, slow > 1 ? "…" : "", rpm, log->columns.electrical_rpm ? " and pole_pairs are" : " is");
+}
+
+enum sr_status sr_channels_check(struct sr_log *log, struct sr_error *err)
+{
+    const char *first = NULL;
+    double slowest = INFINITY;
+    size_t slow = 0;
+    bool ok = true;
+
+    for (size_t m = 0; ok && m < log->n_motors; m++) {
+        double rpm;
+        ok = flight_rpm(log, m, &rpm);
+        if (!ok || !(rpm <= SLOWEST_RPM))
+            continue;
+        first = slow++ == 0 ? log->columns.motor[m].name : first;
+        slowest = fmin(slowest, rpm);
+    }
+    if (ok && slow > 0)
+        ok = note_slow_motors(log, first, slow, slowest);
+    return ok ? SR_OK : sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
 }
 
 /* A channel that never held a number is as good as not logged. */

@@ -21,7 +21,8 @@ struct names {
 
 /* The row that came closest, for the message when none fits. */
 struct closest {
-    char text[300]; /* its column names */
+    char text[300];                /* its column names */
+    char missing[SR_KEY_MAX + 32]; /* the first column asked for that it has not, with its key; "": none */
     size_t line;
     size_t score;
 };
@@ -122,8 +123,25 @@ static size_t likeness(const struct names *names)
     return score;
 }
 
-static void remember(struct closest *closest, const struct names *names, size_t line)
+/* The first column that the user asked for and the row has not, as the user wrote it. */
+static void tell_missing(const struct sr_spec *spec, const struct names *names, char *missing, size_t size)
 {
+    missing[0] = '\0';
+    for (size_t k = 0; k < SR_SPEC_KEYS && missing[0] == '\0'; k++) {
+        const struct sr_spec_item *item = &spec->item[k];
+        if (item->text == NULL || sr_spec_find(item, names->name, names->count) != -1)
+            continue;
+        if (item->number > 0)
+            snprintf(missing, size, "column %zu (%s)", item->number, sr_spec_key_name(k));
+        else
+            snprintf(missing, size, "'%.*s' (%s)", (int)(item->size < SR_KEY_MAX ? item->size : SR_KEY_MAX),
+                     item->text, sr_spec_key_name(k));
+    }
+}
+
+static void remember(const struct search *search, const struct names *names, size_t line)
+{
+    struct closest *closest = search->closest;
     const size_t score = likeness(names);
     size_t used = 0;
 
@@ -138,6 +156,7 @@ static void remember(struct closest *closest, const struct names *names, size_t 
     }
     if (used >= sizeof closest->text)
         memcpy(closest->text + sizeof closest->text - 4, "...", 4);
+    tell_missing(search->spec, names, closest->missing, sizeof closest->missing);
 }
 
 /* All columns that the user numbered are numbers in this row: data without a header. */
@@ -265,7 +284,7 @@ static enum sr_status find_numbered(struct sr_header *header, const struct searc
             add_units(before.name, &names);
             continue;
         }
-        remember(search->closest, &names, line);
+        remember(search, &names, line);
         const struct names swap = before;
         before = names;
         names = swap;
@@ -302,40 +321,10 @@ static enum sr_status find_named(struct sr_header *header, const struct search *
             status = read_units(head, csv, header, &names) ? SR_OK : SR_ERR_MEMORY;
             break;
         }
-        remember(search->closest, &names, line);
+        remember(search, &names, line);
     }
     free(names.name);
     return status;
-}
-
-static enum sr_status no_header(const struct search *search, int ambiguous, struct sr_error *err)
-{
-    const struct closest *closest = search->closest;
-    const char *file = search->head->file;
-    const char *what =
-        search->counted ? "three gyro rate columns" : "a time column and three gyro rate columns";
-
-    if (ambiguous >= 0) {
-        const struct sr_spec_item *item = &search->spec->item[ambiguous];
-        return sr_fail(
-            err, SR_ERR_COLUMNS, file, closest->line,
-            "more than one column is called '%.*s': give its number instead (1 is the first column)",
-            (int)item->size, item->text);
-    }
-    if (closest->score == 0)
-        return sr_fail(
-            err, SR_ERR_COLUMNS, file, 0,
-            "no header row names %s: is this a CSV log? Without a header, number the columns: --columns "
-            "time=1,x=2,y=3,z=4",
-            what);
-    if (search->spec->given)
-        return sr_fail(err, SR_ERR_COLUMNS, file, closest->line,
-                       "no row has the columns asked for; closest is this one: %s", closest->text);
-    return sr_fail(
-        err, SR_ERR_COLUMNS, file, closest->line,
-        "no header row names %s; closest is this one: %s; name them with --columns %sx=NAME,y=NAME,z=NAME%s",
-        what, closest->text, search->counted ? "" : "time=NAME,",
-        search->counted ? "" : " (or --sample-rate HZ without a time)");
 }
 
 /* Look for a header with one delimiter, in the rows within its reach. */
@@ -353,6 +342,62 @@ static enum sr_status find_with(struct sr_header *found, const struct search *se
         sr_csv_release(&csv);
     }
     return status;
+}
+
+/* A header of the right kind, if its fields were not apart by what they are. */
+static char other_delimiter(const struct search *search)
+{
+    static const char others[] = {'|', ' ', '\0'};
+    size_t at = 0;
+
+    for (; others[at] != '\0'; at++) {
+        struct sr_header found;
+        int ambiguous = -1;
+        struct closest closest = {0};
+        struct search like = *search;
+        like.closest = &closest;
+        const bool fits = find_with(&found, &like, others[at], &ambiguous) == SR_OK;
+        sr_header_release(&found);
+        if (fits)
+            break;
+    }
+    return others[at];
+}
+
+static enum sr_status no_header(const struct search *search, int ambiguous, struct sr_error *err)
+{
+    const struct closest *closest = search->closest;
+    const char delimiter = other_delimiter(search);
+    const char *file = search->head->file;
+    const char *what =
+        search->counted ? "three gyro rate columns" : "a time column and three gyro rate columns";
+
+    if (ambiguous >= 0) {
+        const struct sr_spec_item *item = &search->spec->item[ambiguous];
+        return sr_fail(
+            err, SR_ERR_COLUMNS, file, closest->line,
+            "more than one column is called '%.*s': give its number instead (1 is the first column)",
+            (int)item->size, item->text);
+    }
+    if (delimiter != '\0')
+        return sr_fail(err, SR_ERR_COLUMNS, file, 0,
+                       "the fields are apart by %s: the separator is to be a comma, a semicolon or a tab",
+                       delimiter == '|' ? "'|'" : "blanks");
+    if (closest->score == 0)
+        return sr_fail(
+            err, SR_ERR_COLUMNS, file, 0,
+            "no header row names %s: is this a CSV log? Without a header, number the columns: --columns "
+            "time=1,x=2,y=3,z=4",
+            what);
+    if (closest->missing[0] != '\0')
+        return sr_fail(err, SR_ERR_COLUMNS, file, closest->line,
+                       "no row has the columns asked for: the closest is this one, without %s; it has: %s",
+                       closest->missing, closest->text);
+    return sr_fail(
+        err, SR_ERR_COLUMNS, file, closest->line,
+        "no header row names %s; closest is this one: %s; name them with --columns %sx=NAME,y=NAME,z=NAME%s",
+        what, closest->text, search->counted ? "" : "time=NAME,",
+        search->counted ? "" : " (or --sample-rate HZ without a time)");
 }
 
 enum sr_status sr_header_find(struct sr_header *header, const struct sr_head *head,

@@ -113,6 +113,33 @@ static bool note_choice(struct sr_log *log, const struct sr_header *header)
     return ok;
 }
 
+/* What the user calls the part that a column plays. */
+static const char *part_of(enum sr_slot slot)
+{
+    if (slot == SR_SLOT_TIME)
+        return sr_spec_key_name(SR_SPEC_TIME);
+    if (slot < SR_SLOT_THROTTLE)
+        return sr_spec_key_name(SR_SPEC_X + (size_t)(slot - SR_SLOT_RATE));
+    if (slot == SR_SLOT_THROTTLE)
+        return sr_spec_key_name(SR_SPEC_THROTTLE);
+    return slot == SR_SLOT_OUTPUT ? "motor output"
+                                  : sr_spec_key_name(SR_SPEC_MOTOR + (size_t)(slot - SR_SLOT_MOTOR));
+}
+
+/* A column that is to be two things. */
+static enum sr_status two_parts(const struct sr_header *header, const struct sr_wanted *wanted,
+                                const char *file, struct sr_error *err)
+{
+    const char *name = header->name[wanted->column].text;
+    const bool named = name[0] != '\0';
+
+    return sr_fail(
+        err, SR_ERR_COLUMNS, file, header->line,
+        "column %zu%s%s%s would play two parts, %s and %s: name another one for each with --columns",
+        wanted->column + 1, named ? " '" : "", name, named ? "'" : "", part_of(wanted[0].slot),
+        part_of(wanted[1].slot));
+}
+
 enum sr_status sr_layout_make(struct sr_layout *layout, struct sr_log *log, const struct sr_head *head,
                               const struct sr_header *header, bool counted, struct sr_error *err)
 {
@@ -122,9 +149,7 @@ enum sr_status sr_layout_make(struct sr_layout *layout, struct sr_log *log, cons
     fill_layout(layout, &log->columns, header, head->line_end, counted);
     for (size_t i = 1; i < layout->n_wanted; i++)
         if (layout->wanted[i].column == layout->wanted[i - 1].column)
-            return sr_fail(err, SR_ERR_COLUMNS, head->file, header->line,
-                           "column %zu would play two parts: name the columns with --columns",
-                           layout->wanted[i].column + 1);
+            return two_parts(header, &layout->wanted[i - 1], head->file, err);
     return note_choice(log, header) ? SR_OK : sr_fail(err, SR_ERR_MEMORY, head->file, 0, "out of memory");
 }
 
@@ -294,10 +319,15 @@ enum sr_status sr_layout_probe(struct sr_layout *layout, struct sr_log *log, con
         use->assumed_unit = true;
     }
     *seconds = sr_unit_seconds(use->unit);
+    char where[sizeof use->name + 16];
+    if (use->name[0] != '\0')
+        snprintf(where, sizeof where, "'%s'", use->name);
+    else
+        snprintf(where, sizeof where, "in column %d", use->index + 1);
     if (use->assumed_unit && step > 0.0 &&
         !sr_log_note(log,
-                     "no unit is written for the time '%s': taken as %s, which makes %.4g Hz (--time-unit)",
-                     use->name, use->unit, 1.0 / (step * *seconds)))
+                     "no unit is written for the time %s: taken as %s, which makes %.4g Hz (--time-unit)",
+                     where, use->unit, 1.0 / (step * *seconds)))
         return sr_fail(err, SR_ERR_MEMORY, head->file, 0, "out of memory");
     return SR_OK;
 }

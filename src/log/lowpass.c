@@ -250,6 +250,14 @@ static double judge(const struct floor *line)
     return 0.0;
 }
 
+/* The corner is no surer than that. */
+static double two_digits(double hz)
+{
+    const double unit = pow(10.0, floor(log10(hz)) - 1.0);
+
+    return round(hz / unit) * unit;
+}
+
 enum sr_status sr_quality_low_pass(struct sr_log *log, struct sr_error *err)
 {
     double *work = calloc(SEGMENT + BINS, sizeof *work);
@@ -274,7 +282,7 @@ enum sr_status sr_quality_low_pass(struct sr_log *log, struct sr_error *err)
     free(work);
     if (ok && log->quality.low_pass_hz > 0.0)
         ok = sr_log_note(log,
-                         "looks low-pass filtered at about %.2g Hz: what shakes above that is shown too weak",
-                         log->quality.low_pass_hz);
+                         "looks low-pass filtered at about %.0f Hz: what shakes above that is shown too weak",
+                         two_digits(log->quality.low_pass_hz));
     return ok ? SR_OK : sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
 }

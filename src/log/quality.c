@@ -12,13 +12,13 @@
 #define FLAT_LEAST_DPS 20.0 /* no gyro's range ends below this */
 
 /* A limit that is touched alone: how often, against the values right below it. */
-#define NEAR_SHARE  0.9   /* of the way from the mean to the extreme: where "right below" begins */
-#define NEAR_KINDS  8     /* different values there, or the steps are too coarse to tell */
-#define NEAR_SPARSE 200   /* a visit there for so many at the extreme: a tone may meet its own top each time \
-                           */
+#define NEAR_SHARE   0.9  /* of the way from the mean to the extreme: where "right below" begins */
+#define NEAR_KINDS   8    /* different values there, or the steps are too coarse to tell */
+#define NEAR_SPARSE  200  /* for so many at the extreme a visit there: a tone may always meet its own top */
 #define TOUCH_LEAST  6    /* visits at the extreme */
 #define TOUCH_TIMES  4    /* so many times more than at any single value right below */
-#define SCALE_WITHIN 1e-3 /* of each other, limits are one and the same */
+#define SCALE_WITHIN 1e-3 /* of a usual full scale, an extreme is taken for it */
+#define SAME_WITHIN  1e-4 /* of each other, two limits are one and the same: 32767 and 32768 are */
 
 #define HOLD_LEAST   1.8 /* rows a new value, from which the gyro is taken to be slower than the log */
 #define HOLD_CHANGES 100 /* fewer changes than this are no motion at all */
@@ -207,7 +207,7 @@ static bool mark_all(const struct sr_store *store, unsigned char *flat, double *
         const double limit = fabs(end[e].extreme);
         bool stop = end[e].stop;
         for (size_t k = 0; k < 6; k++) /* the three axes have one range */
-            stop = stop || (end[k].stop && fabs(limit - fabs(end[k].extreme)) < SCALE_WITHIN * limit);
+            stop = stop || (end[k].stop && fabs(limit - fabs(end[k].extreme)) < SAME_WITHIN * limit);
         if ((stop || end[e].flat) &&
             mark_flat(end[e].x, store->count, end[e].extreme, stop ? 1 : end[e].least, flat) > 0 &&
             (*limit_dps <= 0.0 || limit < *limit_dps))

@@ -121,6 +121,18 @@ static enum sr_status read_head(struct sr_reader *reader)
     return reserve(reader) ? SR_OK : sr_reader_no_memory(reader);
 }
 
+/* Hours, minutes and seconds with ':' between them, with a date before or not. */
+static bool is_clock_text(const char *text)
+{
+    size_t digits = 0, colons = 0;
+
+    for (; *text != '\0'; text++) {
+        colons += *text == ':' && digits > 0;
+        digits += *text >= '0' && *text <= '9';
+    }
+    return colons > 0 && digits >= 3;
+}
+
 /* Enough good rows? */
 static enum sr_status check_rows(struct sr_reader *reader)
 {
@@ -130,6 +142,12 @@ static enum sr_status check_rows(struct sr_reader *reader)
     if (store->rows == 0)
         return sr_fail(reader->err, SR_ERR_FORMAT, name, reader->header.line,
                        "no rows of data under the header");
+    if (store->bad * 2 > store->rows && is_clock_text(store->bad_text))
+        return sr_fail(
+            reader->err, SR_ERR_FORMAT, name, store->first_bad_line,
+            "%llu of %llu rows are bad; the time of the first one, '%s', is a clock's text and no number: "
+            "give --sample-rate HZ, so that rows are counted, and the rates with --columns if need be",
+            (unsigned long long)store->bad, (unsigned long long)store->rows, store->bad_text);
     if (store->bad * 2 > store->rows)
         return sr_fail(reader->err, SR_ERR_FORMAT, name, store->first_bad_line,
                        "%llu of %llu rows are bad; the first one %s%s%s", (unsigned long long)store->bad,
@@ -151,15 +169,17 @@ static enum sr_status note_drops(struct sr_reader *reader)
     log->quality.first_bad_line = store->first_bad_line;
     log->columns.decimal_comma = store->comma_seen;
     if (store->bad > 0)
-        ok = sr_log_note(log, "%llu bad rows are dropped, the first in line %zu%s%s%s",
-                         (unsigned long long)store->bad, store->first_bad_line,
-                         store->bad_text[0] != '\0' ? " ('" : " (too few fields)", store->bad_text,
-                         store->bad_text[0] != '\0' ? "')" : "");
+        ok = sr_log_note(log, "%llu bad row%s dropped, %sin line %zu%s%s%s", (unsigned long long)store->bad,
+                         store->bad == 1 ? " is" : "s are", store->bad == 1 ? "" : "the first ",
+                         store->first_bad_line, store->bad_text[0] != '\0' ? " ('" : " (too few fields)",
+                         store->bad_text, store->bad_text[0] != '\0' ? "')" : "");
     if (ok && store->without > 0)
-        ok = sr_log_note(log, "%llu rows without rates are left out", (unsigned long long)store->without);
+        ok = sr_log_note(log, "%llu row%s without rates %s left out", (unsigned long long)store->without,
+                         store->without == 1 ? "" : "s", store->without == 1 ? "is" : "are");
     if (ok && store->backward_line > 0)
-        ok = sr_log_note(log, "the time goes back (first in line %zu): %llu rows are dropped",
-                         store->backward_line, (unsigned long long)store->backward);
+        ok = sr_log_note(log, "the time goes back (%sin line %zu): %llu row%s dropped",
+                         store->backward == 1 ? "" : "first ", store->backward_line,
+                         (unsigned long long)store->backward, store->backward == 1 ? " is" : "s are");
     if (ok && store->wraps > 0)
         ok = sr_log_note(log,
                          "the time stamp is a 32-bit counter that wrapped round: it is taken on from there");
@@ -222,6 +242,8 @@ static enum sr_status finish(struct sr_reader *reader)
         status = sr_channels_make(log, &store->slow, reader->options, err);
     if (status == SR_OK)
         status = sr_airborne_find(log, reader->options, err);
+    if (status == SR_OK)
+        status = sr_channels_check(log, err);
     if (status == SR_OK)
         status = sr_quality_low_pass(log, err);
     return status;

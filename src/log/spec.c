@@ -7,20 +7,26 @@
 
 #define COLUMN_NUMBER_MAX 4096
 
+const char *sr_spec_key_name(size_t key)
+{
+    static const char *const names[] = {"time",   "x",      "y",      "z",      "throttle",
+                                        "motor1", "motor2", "motor3", "motor4", "motor5",
+                                        "motor6", "motor7", "motor8"};
+    _Static_assert(sizeof names / sizeof names[0] == SR_SPEC_KEYS, "a name for each key");
+
+    return names[key];
+}
+
 /* The key before '=' at text[size], or SR_SPEC_KEYS. */
 static size_t find_key(const char *text, size_t size)
 {
-    static const char *const keys[] = {"time", "x", "y", "z", "throttle"};
-
     while (size > 0 && *text == ' ') {
         text++;
         size--;
     }
-    for (size_t k = 0; k < sizeof keys / sizeof keys[0]; k++)
-        if (strlen(keys[k]) == size && memcmp(keys[k], text, size) == 0)
+    for (size_t k = 0; k < SR_SPEC_KEYS; k++)
+        if (strlen(sr_spec_key_name(k)) == size && memcmp(sr_spec_key_name(k), text, size) == 0)
             return k;
-    if (size == 6 && memcmp(text, "motor", 5) == 0 && text[5] >= '1' && text[5] < '1' + SR_MOTORS_MAX)
-        return SR_SPEC_MOTOR + (size_t)(text[5] - '1');
     return SR_SPEC_KEYS;
 }
 

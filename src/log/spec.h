@@ -37,6 +37,9 @@ struct sr_spec {
 /* Read `text` (NULL: nothing named). Errors: SR_ERR_ARGUMENT. */
 enum sr_status sr_spec_read(struct sr_spec *spec, const char *text, struct sr_error *err);
 
+/* What the user calls a key: "time", "x", "motor3". key below SR_SPEC_KEYS. */
+const char *sr_spec_key_name(size_t key);
+
 /*
  * The column an item means among name[count]: exact text, else without regard to
  * case, else the same words. -1: none, -2: more than one.
