@@ -135,7 +135,7 @@ static void print_choices(FILE *out, const struct sr_style *style, const struct 
         fprintf(out, "    %zu keep as many setups under the threshold; the order among them goes by regret\n",
                 tied);
     if (n > 1 && !settled)
-        fprintf(out, "    not settled: flights where another has none yet could change the first place\n");
+        fprintf(out, "    not settled: flights that are missing could change the first place\n");
 }
 
 static void print_left_out(FILE *out, const struct sr_style *style, const struct sr_rank *rank)
