@@ -334,7 +334,7 @@ static void camera_fields(void **state)
 
 static void compare_fields(void **state)
 {
-    static const char *const commands[] = {S "compare --json " HERON " --with " DIPPER, NULL};
+    static const char *const commands[] = {S "compare --json " HERON " --with " GREBE, NULL};
     (void)state;
     check_schema("stillrow.compare/1", commands);
 }

@@ -215,7 +215,7 @@ static double block_freedom(size_t slices, size_t block, double phi, const struc
     double n = (double)slices, l = (double)block;
     double from_blocks = fmax(1, 3 * n * l / (2 * l * l + 1) - 2);
     double by_phi = reach->all_slope / reach->all - reach->shown_slope / reach->shown;
-    return 1 / (1 / from_blocks + by_phi * by_phi * (1 - phi * phi) / n / 2);
+    return fmax(1, 1 / (1 / from_blocks + by_phi * by_phi * (1 - phi * phi) / n / 2));
 }
 
 static void measure_flight(const struct matched *m, struct matched_flight *f, struct residuals *r)
