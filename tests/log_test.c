@@ -261,7 +261,7 @@ static void refused(void **state)
         {H "1,nan,3,4\n2,inf,4,5\n5,6,7,8\n", SR_ERR_FORMAT, 2, "'nan'"},
         {H "0,1,2,3\n2000,1,2,3\n4000,1,2,3\n6000,1,2,3\n", SR_ERR_SHORT, 0, "only 0.008 s"},
         {H "5,1,2,3\n5,1,2,4\n5,1,2,5\n5,1,2,6\n", SR_ERR_TIME, 0, "'time_us'"},
-        {H "5,1,2,3\n", SR_ERR_SHORT, 0, "1 usable rows"},
+        {H "5,1,2,3\n", SR_ERR_SHORT, 0, "only 1 usable row"},
         {"time (s),gyro_x,gyro_y,gyro_z\n0,1,2,3\n5000,1,2,3\n9000,1,2,4\n", SR_ERR_TIME, 4, "--time-unit"},
     };
 #undef H
@@ -385,7 +385,7 @@ static void bad_rows(void **state)
     assert_int_equal(log.quality.bad_rows, 6);
     assert_int_equal(log.quality.first_bad_line, ROWS + 2);
     assert_true(has_note(&log, "6 bad rows are dropped, the first in line 1502 ('(empty)')"));
-    assert_true(has_note(&log, "1 rows without rates"));
+    assert_true(has_note(&log, "1 row without rates"));
     assert_int_equal(log.quality.gaps, 1);
     assert_int_equal(log.quality.lost_rows, 5);
     assert_int_equal(log.n_runs, 2);

@@ -83,14 +83,15 @@ struct sr_quality {
     uint64_t rows;          /* data rows in the file */
     uint64_t bad_rows;      /* rows dropped: a time or rate that is no finite number, or too few fields */
     uint64_t backward_rows; /* rows dropped: time repeated or went back */
-    uint64_t lost_rows;     /* samples that a steady recorder would have written into the gaps */
+    uint64_t lost_rows;     /* rows that a steady recorder would have written: in gaps, and interpolated */
     size_t first_bad_line;  /* [1-based] of the first bad row, 0: none */
-    size_t gaps;            /* steps over 1.5 median steps */
-    double jitter_us;       /* [us] standard deviation of the step, gaps left out */
+    size_t gaps;            /* holes of more than three missing rows: they split the log */
+    double jitter_us;       /* [us] standard deviation of the step, missing rows left out */
     uint64_t clipped;       /* samples on a flat top at the sensor's limit, any axis */
     double clip_dps;        /* [deg/s] that limit, 0: none seen */
     double nyquist_hz;      /* [Hz] rate_hz / 2; less where the gyro was read less often than that */
     double low_pass_hz;     /* [Hz] "looks low-pass filtered at", 0: does not */
+    double bridged_hz;      /* [Hz] above it interpolated rows weaken what shakes by over 5 %, 0: nowhere */
     bool coarse_stamps;     /* many equal stamps: time was rebuilt from row counts */
     bool resampled;         /* samples were interpolated onto the uniform base */
 };
@@ -163,7 +164,10 @@ void sr_log_release(struct sr_log *log);
 /* Half the rate at which the gyro was read [Hz]: of the rows, or less where it repeats its values. */
 double sr_log_nyquist_hz(const struct sr_log *log);
 
-/* Up to where a log can clear a flight [Hz]: that, or the corner of a low-pass filter that it shows. */
+/*
+ * Up to where a log can clear a flight [Hz]: that, or the corner of a low-pass filter that it shows,
+ * or where interpolated rows begin to weaken it.
+ */
 double sr_log_sees_hz(const struct sr_log *log);
 
 /* Mean of the slow channel `grid` over [from_s, to_s) [s]; NAN where nothing was logged. */

@@ -49,9 +49,11 @@ double sr_log_nyquist_hz(const struct sr_log *log)
 
 double sr_log_sees_hz(const struct sr_log *log)
 {
-    const double nyquist = sr_log_nyquist_hz(log), corner = log->quality.low_pass_hz;
+    const double corner = log->quality.low_pass_hz, bridged = log->quality.bridged_hz;
+    double sees = sr_log_nyquist_hz(log);
 
-    return corner > 0.0 ? fmin(corner, nyquist) : nyquist;
+    sees = corner > 0.0 ? fmin(corner, sees) : sees;
+    return bridged > 0.0 ? fmin(bridged, sees) : sees;
 }
 
 double sr_log_slow_mean(const struct sr_log *log, const double *grid, double from_s, double to_s)

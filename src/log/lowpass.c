@@ -277,6 +277,9 @@ enum sr_status sr_quality_low_pass(struct sr_log *log, struct sr_error *err)
         if (segments >= 4) {
             find_floor(power, log->rate_hz / SEGMENT, &line);
             log->quality.low_pass_hz = judge(&line);
+            /* interpolated rows make a fall of their own, from bridged_hz on */
+            if (log->quality.bridged_hz > 0.0 && log->quality.low_pass_hz > log->quality.bridged_hz)
+                log->quality.low_pass_hz = 0.0;
         }
     }
     free(work);

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "log/note.h"
+#include "log/slots.h"
 #include "log/timebase.h"
 
 #define LAG_S       0.02  /* [s] jitter is measured against neighbours so far away: slower wander is drift */
@@ -18,26 +19,51 @@
  * Does the run need resampling? Only what the stamps can show counts: a scatter
  * within their own unit is the clock's, not the sampling's.
  */
-static bool is_uneven(const double *t, size_t n, double step_s, double unit_s)
+static bool is_uneven(const struct sr_store *store, const struct sr_run *run, double step_s, double unit_s)
 {
+    const double *t = store->time_s + run->first;
+    const size_t n = run->count;
     const size_t lag = (size_t)fmax(8.0, LAG_S / step_s);
     double squares = 0.0;
     double most = 0.0;
     double drift = 0.0;
+    double slot = 0.0;
 
-    for (size_t i = 0; i < n; i++)
-        drift = fmax(drift, fabs(t[i] - t[0] - (double)i * step_s));
+    for (size_t i = 1; i < n; i++) {
+        slot += (double)sr_slots_to(store, run->first + i);
+        drift = fmax(drift, fabs(t[i] - t[0] - slot * step_s));
+    }
     if (drift > fmax(DRIFT_S, unit_s))
         return true;
     if (n < 2 * lag + 1)
         return false;
+    double before = 0.0; /* slots from row i - lag to i, and from i to i + lag */
+    double after = 0.0;
+    for (size_t k = 1; k <= 2 * lag; k++)
+        *(k <= lag ? &before : &after) += (double)sr_slots_to(store, run->first + k);
     for (size_t i = lag; i + lag < n; i++) {
-        const double off = t[i] - 0.5 * (t[i - lag] + t[i + lag]);
+        const double off = t[i] - (after * t[i - lag] + before * t[i + lag]) / (before + after);
         squares += off * off;
         most = fmax(most, fabs(off));
+        const double passed = (double)sr_slots_to(store, run->first + i + 1);
+        before += passed - (double)sr_slots_to(store, run->first + i - lag + 1);
+        after += (i + lag + 1 < n ? (double)sr_slots_to(store, run->first + i + lag + 1) : 0.0) - passed;
     }
     const double rms = sqrt(squares / (double)(n - 2 * lag) / 1.5);
     return rms > fmax(JITTER_RMS * step_s, 0.4 * unit_s) || most > fmax(JITTER_MOST * step_s, 2.0 * unit_s);
+}
+
+/* Rows that stand evenly but for missing ones are put right on their slots: interpolation then leaves them
+ * alone. */
+static void snap(struct sr_store *store, const struct sr_run *run, double step_s)
+{
+    double *t = store->time_s + run->first;
+    size_t slot = 0;
+
+    for (size_t i = 1; i < run->count; i++) {
+        slot += sr_slots_to(store, run->first + i);
+        t[i] = t[0] + (double)slot * step_s;
+    }
 }
 
 /* Second derivatives m[n] of the natural cubic spline through (t, y); work[n]. */
@@ -160,26 +186,45 @@ static double stamp_unit(const struct sr_store *store)
     return unit;
 }
 
-enum sr_status sr_timebase_resample(struct sr_log *log, struct sr_store *store, struct sr_error *err)
+/* Which runs are to be interpolated, and how many samples each will have; true if any jitters. */
+static bool plan(struct sr_log *log, struct sr_store *store, bool *uneven, size_t *count)
 {
     const double step_s = 1.0 / log->rate_hz;
     const double unit_s = stamp_unit(store);
+    bool jitters = false;
+
+    for (size_t r = 0; r < log->n_runs; r++) {
+        const struct sr_run *run = &log->runs[r];
+        const size_t missing = sr_slots_missing(store, run);
+        uneven[r] = !log->quality.coarse_stamps && run->count >= 4 && is_uneven(store, run, step_s, unit_s);
+        count[r] = uneven[r] ? uniform_count(store->time_s, run, step_s) : run->count + missing;
+        jitters = jitters || uneven[r];
+        if (!uneven[r] && missing > 0) {
+            snap(store, run, step_s);
+            uneven[r] = true;
+        }
+    }
+    return jitters;
+}
+
+enum sr_status sr_timebase_resample(struct sr_log *log, struct sr_store *store, struct sr_error *err)
+{
     bool *uneven = calloc(log->n_runs, sizeof *uneven);
     size_t *count = calloc(log->n_runs, sizeof *count);
     size_t total = 0;
-    bool ok = uneven != NULL && count != NULL;
+    bool any = false;
+    bool ok = uneven != NULL && count != NULL && sr_bridge_note(log, store);
 
+    if (ok)
+        log->quality.resampled = plan(log, store, uneven, count);
     for (size_t r = 0; ok && r < log->n_runs; r++) {
-        const struct sr_run *run = &log->runs[r];
-        uneven[r] = !log->quality.coarse_stamps && run->count >= 4 &&
-                    is_uneven(store->time_s + run->first, run->count, step_s, unit_s);
-        count[r] = uneven[r] ? uniform_count(store->time_s, run, step_s) : run->count;
-        log->quality.resampled = log->quality.resampled || uneven[r];
+        any = any || uneven[r];
         total += count[r];
     }
+    if (ok && any)
+        ok = resample_all(log, store, uneven, count, total);
     if (ok && log->quality.resampled)
         ok =
-            resample_all(log, store, uneven, count, total) &&
             sr_log_note(log, "steps vary by %.3g us: samples are interpolated onto even times (cubic spline)",
                         log->quality.jitter_us);
     free(uneven);

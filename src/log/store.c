@@ -41,6 +41,7 @@ void sr_store_release(struct sr_store *store)
     free(store->time_s);
     for (size_t axis = 0; axis < 3; axis++)
         free(store->rate[axis]);
+    free(store->skipped);
     slow_release(&store->slow);
     *store = (struct sr_store){0};
 }
@@ -86,6 +87,13 @@ bool sr_store_reserve(struct sr_store *store, size_t rows)
     }
     store->room = rows;
     return true;
+}
+
+bool sr_store_mark(struct sr_store *store)
+{
+    if (store->skipped == NULL)
+        store->skipped = calloc(store->count, sizeof *store->skipped);
+    return store->skipped != NULL;
 }
 
 /* ---- slow grid ------------------------------------------------------------ */

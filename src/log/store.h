@@ -33,6 +33,8 @@ struct sr_store {
     bool counted;
     double *time_s;  /* [count] from the first row */
     double *rate[3]; /* [count] as written */
+    unsigned char
+        *skipped; /* [count] rows missing just before each, to be interpolated; NULL: none anywhere */
     size_t count;
     size_t room;
     size_t last_line;    /* of the last row */
@@ -59,6 +61,10 @@ void sr_store_init(struct sr_store *store, const struct sr_layout *layout, doubl
  */
 bool sr_store_reserve(struct sr_store *store, size_t rows);
 void sr_store_release(struct sr_store *store);
+
+/* Make `skipped`, all zero, unless it is there. No rows may be added or dropped after that. False: out of
+ * memory. */
+bool sr_store_mark(struct sr_store *store);
 
 /*
  * Add a stretch of rows that starts at line first_line.

@@ -2,9 +2,11 @@
 /*
  * From row times to a uniform time base of gapless runs.
  *
- * The step is the mean over steps that are no gaps (over 1.5 median steps). A time
- * column too coarse for its rate (many equal stamps, or steps of few stamp units)
- * is rebuilt from row counts. Runs whose rows are not evenly spaced are resampled.
+ * The step is the mean over the steps from one row to the next. Up to three missing
+ * rows in a row are interpolated, a longer hole is a gap. A time column too coarse for
+ * its rate (many equal stamps, or steps of few stamp units that a uniform clock
+ * explains) is rebuilt from row counts. Runs whose rows are not evenly spaced are
+ * resampled.
  */
 #ifndef SR_LOG_TIMEBASE_H
 #define SR_LOG_TIMEBASE_H
@@ -14,7 +16,8 @@
 
 /*
  * Cut the store's rows into runs; fill in log->rate_hz, runs and the time figures
- * of log->quality. Rows that turn out to repeat a stamp leave the store.
+ * of log->quality. Rows that turn out to repeat a stamp leave the store, and missing
+ * rows are noted in it: a run's count is that of its rows until it is resampled.
  * Errors: SR_ERR_TIME, SR_ERR_SHORT, SR_ERR_MEMORY.
  */
 enum sr_status sr_timebase_make(struct sr_log *log, struct sr_store *store, struct sr_error *err);
@@ -24,5 +27,11 @@ enum sr_status sr_timebase_make(struct sr_log *log, struct sr_store *store, stru
  * deg/s by now, into log->gyro_dps. Errors: SR_ERR_MEMORY.
  */
 enum sr_status sr_timebase_resample(struct sr_log *log, struct sr_store *store, struct sr_error *err);
+
+/*
+ * Say how many rows are interpolated, and up to which frequency that is harmless
+ * (quality.bridged_hz). Before the runs are resampled. False: out of memory.
+ */
+bool sr_bridge_note(struct sr_log *log, const struct sr_store *store);
 
 #endif

@@ -1,0 +1,185 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "log/steps.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+#define SAMPLED      65536 /* steps that are looked at */
+#define STRETCH      1024  /* of them in a row */
+#define GAP_STEPS    1.5   /* a step over so many base steps has rows missing */
+#define SHARP        0.8   /* mean cosine of the steps' phases from which steps count as multiples */
+#define PARTS        4     /* the median step may be so many base steps */
+#define PART_SHARE   0.1   /* of all steps must be base steps, then */
+#define ODD_SHARE    0.02  /* of steps that may be no multiples where rows are missing */
+#define COARSE_UNITS 8.0   /* a step of fewer stamp units than this cannot show its jitter */
+#define UNEVEN_SHARE 0.1   /* of such steps that differ from the base: the clock is coarse */
+#define HASTY_S      30e-6 /* [s] no gyro samples faster */
+
+static int by_value(const void *a, const void *b)
+{
+    const double x = *(const double *)a;
+    const double y = *(const double *)b;
+
+    return (x > y) - (x < y);
+}
+
+/*
+ * The unit that all of the sorted steps are multiples of: the least step or the
+ * least difference between steps, if that holds; 0 if there is none.
+ */
+static double quantum_of(const double *step, size_t n, double median)
+{
+    double unit = median;
+
+    for (size_t i = 0; i < n; i++) {
+        const double change = i > 0 ? step[i] - step[i - 1] : step[i];
+        if (change > 1e-6 * median && change < unit)
+            unit = change;
+    }
+    for (size_t i = 0; i < n && step[i] < 1e4 * unit; i++) {
+        const double units = step[i] / unit;
+        if (fabs(units - round(units)) > 0.02 + 1e-3 * units)
+            return 0.0;
+    }
+    return unit;
+}
+
+/* Steps out of stretches spread evenly over the log; returns how many. (Single steps a
+ * stride apart would miss a pattern that repeats with the stride.) */
+static size_t gather_steps(const struct sr_store *store, double *step)
+{
+    const size_t total = store->count - 1;
+    const size_t stretches = total > SAMPLED ? SAMPLED / STRETCH : 1;
+    const size_t length = total > SAMPLED ? STRETCH : total;
+    size_t n = 0;
+
+    for (size_t s = 0; s < stretches; s++) {
+        const size_t first = stretches > 1 ? (total - length) / (stretches - 1) * s : 0;
+        for (size_t i = first; i < first + length; i++)
+            step[n++] = store->time_s[i + 1] - store->time_s[i];
+    }
+    return n;
+}
+
+/*
+ * How well the sorted steps fit multiples of `part`: the mean cosine of their phases,
+ * 1 if all do. *near_s is the mean of those within a quarter of it, *near their share.
+ */
+static double fit_multiples(const double *step, size_t n, double part, double *near_s, double *near)
+{
+    const double turn = 6.283185307179586;
+    double sum = 0.0;
+    double close = 0.0;
+    size_t taken = 0;
+    size_t hits = 0;
+
+    for (size_t i = 0; i < n && step[i] < 10.0 * part; i++, taken++) {
+        sum += cos(turn * step[i] / part);
+        if (fabs(step[i] - part) < 0.25 * part) {
+            close += step[i];
+            hits++;
+        }
+    }
+    *near = (double)hits / (double)n;
+    *near_s = hits > 0 ? close / (double)hits : part;
+    return taken > 0 ? sum / (double)taken : 0.0;
+}
+
+/* The median step, or where that already skips, the part of it that all are multiples of. */
+static double base_of(const double *step, size_t n, double median, double quantum)
+{
+    for (int parts = 1; parts <= PARTS; parts++) {
+        double near_s, near;
+        const double part = median / parts;
+        if (part < 0.99 * quantum)
+            break;
+        const double fit = fit_multiples(step, n, part, &near_s, &near);
+        if (fit >= SHARP && near >= PART_SHARE)
+            return parts == 1 ? median : near_s;
+    }
+    return median;
+}
+
+static void count_steps(const double *step, size_t n, struct sr_steps *steps)
+{
+    size_t uneven = 0, brief = 0, gaps = 0, odd = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        const double ratio = step[i] / steps->base_s;
+        uneven += fabs(ratio - 1.0) > 0.01 && ratio < 2.01;
+        brief += ratio < 0.5;
+        gaps += ratio > GAP_STEPS;
+        odd += ratio < SR_HOLE_STEPS && fabs(ratio - round(ratio)) > 0.1;
+    }
+    steps->uneven = (double)uneven / (double)n;
+    steps->short_share = (double)brief / (double)n;
+    steps->gap_share = (double)gaps / (double)n;
+    steps->odd_share = (double)odd / (double)n;
+}
+
+bool sr_steps_sample(const struct sr_store *store, struct sr_steps *steps)
+{
+    double *step = malloc((store->count < SAMPLED ? store->count : SAMPLED) * sizeof *step);
+    size_t zero = 0;
+
+    *steps = (struct sr_steps){0};
+    if (step == NULL)
+        return false;
+    const size_t all = gather_steps(store, step);
+    qsort(step, all, sizeof *step, by_value);
+    while (zero < all && step[zero] <= 0.0)
+        zero++;
+    if (zero < all) {
+        const size_t n = all - zero;
+        const double median = step[zero + n / 2];
+        steps->quantum_s = quantum_of(step + zero, n, median);
+        steps->long_s = step[zero + (size_t)(0.98 * (double)(n - 1))];
+        steps->base_s = base_of(step + zero, n, median, steps->quantum_s);
+        count_steps(step + zero, n, steps);
+    }
+    free(step);
+    return true;
+}
+
+/*
+ * Rows written in clumps: about as many hasty steps as late ones, or most steps
+ * hastier than any gyro samples. (Rows that are really lost make no step shorter.)
+ */
+static bool is_bursty(const struct sr_steps *steps)
+{
+    return steps->gap_share > UNEVEN_SHARE &&
+           (steps->short_share > 0.5 * steps->gap_share || steps->base_s < HASTY_S);
+}
+
+/* The stamps skip just about as many rows as were dropped for a bad field. */
+static bool bad_rows_explain(const struct sr_store *store, double base_s)
+{
+    double missing = 0.0;
+
+    if (store->bad == 0)
+        return false;
+    for (size_t i = 1; i < store->count; i++) {
+        const double step = store->time_s[i] - store->time_s[i - 1];
+        if (step > GAP_STEPS * base_s)
+            missing += round(step / base_s) - 1.0;
+    }
+    return fabs(missing - (double)store->bad) <= 2.0 + 0.02 * (double)store->bad;
+}
+
+bool sr_steps_are_coarse(const struct sr_store *store, const struct sr_steps *steps, size_t moving)
+{
+    const bool few_units = steps->quantum_s > 0.0 && steps->base_s < COARSE_UNITS * steps->quantum_s;
+
+    if ((double)moving > SR_EQUAL_SHARE * (double)store->count)
+        return true;
+    if (is_bursty(steps))
+        return sr_steps_ask_rates(store, steps->base_s) >= 0;
+    if (!few_units || (steps->uneven <= 0.0 && steps->gap_share <= 0.0 && moving == 0))
+        return false;
+    if (steps->odd_share > ODD_SHARE)
+        return steps->uneven > UNEVEN_SHARE;
+    if (bad_rows_explain(store, steps->base_s))
+        return false;
+    const int even = sr_steps_ask_rates(store, steps->base_s);
+    return even != 0 ? even > 0 : sr_steps_uniform(store, steps);
+}
