@@ -7,8 +7,12 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include <gsl/gsl_math.h>
+
 #include "support/ordered.h"
 #include "support/pages.h"
+
+#define SLICES_LEAST 2 /* of one second nobody knows how it scatters */
 
 /* Where slices of `length` samples lie in one run and one airborne span. */
 struct cut {
@@ -76,6 +80,7 @@ static void describe_slice(struct sr_slice *slice, const struct sr_log *log, dou
 struct worker {
     struct sr_welch *welch;
     double *picture[3]; /* [length] each, one block */
+    double *psd;        /* [welch_bins] in the same block */
     enum sr_status status;
     struct sr_error err;
 };
@@ -86,25 +91,47 @@ struct making {
     const struct sr_rig *rig;
     struct sr_slices *slices;
     size_t length;         /* samples a slice */
+    size_t welch_bins;     /* up to half the rate of the rows; the slices end where the gyro's own does */
     size_t *first;         /* [slices] its first sample */
     struct worker *worker; /* [workers] */
     size_t workers;
 };
 
+/*
+ * What the gyro can have seen. One that repeats each value over n rows until the next is read
+ * filters its motion by the mean of n: sin(n x) / (n sin x), x = pi f / row rate (closed form of the
+ * geometric sum), which is undone here; the images that it makes above half its own rate are no
+ * motion, and are left out.
+ */
+static void keep_seen(const struct making *m, const double *psd, double *kept)
+{
+    const struct sr_slices *slices = m->slices;
+    const double repeats = m->log->rate_hz / slices->rate_hz;
+
+    memcpy(kept, psd, slices->bins * sizeof *kept);
+    if (slices->bins == m->welch_bins)
+        return;
+    for (size_t k = 1; k < slices->bins; k++) {
+        const double x = M_PI * (double)k * slices->bin_hz / m->log->rate_hz;
+        const double lift = repeats * sin(x) / sin(repeats * x);
+        kept[k] *= lift * lift;
+    }
+}
+
 static void make_slice(void *context, size_t i, size_t hand)
 {
     const struct making *m = context;
-    const double rate_hz = m->slices->rate_hz;
+    const struct sr_slices *slices = m->slices;
     struct worker *w = &m->worker[hand];
     const double *body[3];
 
     for (int a = 0; a < 3; a++)
         body[a] = m->log->gyro_dps[a] + m->first[i];
-    describe_slice(&m->slices->slice[i], m->log, m->slices->slice[i].from_s);
+    describe_slice(&slices->slice[i], m->log, slices->slice[i].from_s);
     sr_camera_rates(&m->rig->camera, m->rig->axes, body, m->length, w->picture);
     for (size_t a = 0; a < 3 && w->status == SR_OK; a++) {
-        double *psd = m->slices->psd + (i * 3 + a) * m->slices->bins;
-        w->status = sr_welch_psd(w->welch, w->picture[a], m->length, rate_hz, psd, &w->err);
+        w->status = sr_welch_psd(w->welch, w->picture[a], m->length, m->log->rate_hz, w->psd, &w->err);
+        keep_seen(m, w->psd, slices->psd + (i * 3 + a) * slices->bins);
     }
 }
 
@@ -117,7 +144,7 @@ static void place_slices(struct making *m)
             struct cut cut = cut_run(m->log, &m->log->runs[r], &m->log->airborne[s], m->length);
             for (size_t k = 0; k < cut.count; k++, i++) {
                 m->first[i] = cut.first + k * m->length;
-                m->slices->slice[i].from_s = cut.start_s + (double)(k * m->length) / m->slices->rate_hz;
+                m->slices->slice[i].from_s = cut.start_s + (double)(k * m->length) / m->log->rate_hz;
             }
         }
     }
@@ -137,41 +164,36 @@ static enum sr_status fill_slices(struct making *m, struct sr_error *err)
     return SR_OK;
 }
 
-/* The frequencies a log can vouch for: up to Nyquist, unless it shows a low-pass below. */
-static double sees_hz(const struct sr_log *log)
-{
-    double nyquist = log->rate_hz / 2;
-    double corner = log->quality.low_pass_hz;
-    return corner > 0 && corner < nyquist ? corner : nyquist;
-}
-
 static enum sr_status check_rate(const struct sr_log *log, const struct sr_rig *rig, struct sr_error *err)
 {
     double first_hz = sr_band_low_hz(&rig->camera, SR_BAND_BEND);
-    if (log->rate_hz / 2 > first_hz && log->rate_hz * SR_SEGMENT_S >= 16)
+    double nyquist_hz = sr_log_nyquist_hz(log);
+    if (nyquist_hz > first_hz && nyquist_hz * SR_SEGMENT_S >= 8)
         return SR_OK;
     return sr_fail(
         err, SR_ERR_RATE, log->name, 0,
         "logged at %.4g Hz, which shows nothing above %.4g Hz, but this camera begins to wobble at "
         "%.4g Hz; log the gyro faster",
-        log->rate_hz, log->rate_hz / 2, first_hz);
+        2 * nyquist_hz, nyquist_hz, first_hz);
 }
 
 static enum sr_status allocate(struct making *m, struct sr_error *err)
 {
     struct sr_slices *slices = m->slices;
     size_t densities = 3 * slices->bins;
+    size_t room = 3 * m->length + m->welch_bins;
     if (densities == 0 || slices->count > SIZE_MAX / sizeof(double) / densities ||
-        m->length > SIZE_MAX / sizeof(double) / 3)
+        m->length > SIZE_MAX / sizeof(double) / 4)
         return sr_fail(err, SR_ERR_MEMORY, m->log->name, 0, "too many slices for this machine's memory");
     slices->slice = calloc(slices->count, sizeof *slices->slice);
     slices->psd = sr_pages_alloc(slices->count * densities * sizeof *slices->psd);
     m->first = calloc(slices->count, sizeof *m->first);
     bool ok = slices->slice != NULL && slices->psd != NULL && m->first != NULL;
     for (size_t n = 0; ok && n < m->workers; n++) {
-        double *picture = malloc(3 * m->length * sizeof *picture);
+        double *picture = malloc(room * sizeof *picture);
         for (size_t a = 0; a < 3 && picture != NULL; a++)
             m->worker[n].picture[a] = picture + a * m->length;
+        m->worker[n].psd = picture != NULL ? picture + 3 * m->length : NULL;
         ok = picture != NULL;
     }
     if (!ok)
@@ -187,17 +209,18 @@ static enum sr_status plan_slices(struct making *m, enum sr_window window, struc
 
     made->segment = 2 * (size_t)lround(log->rate_hz * SR_SEGMENT_S / 2);
     m->length = 2 * made->segment;
-    made->rate_hz = log->rate_hz;
-    made->sees_hz = sees_hz(log);
+    made->rate_hz = 2 * sr_log_nyquist_hz(log);
+    made->sees_hz = sr_log_sees_hz(log);
     made->window = window;
     made->n_motors = log->n_motors;
     made->has_throttle = log->throttle != NULL;
     made->jobs = log->jobs;
     made->count = count_slices(log, m->length);
-    if (made->count == 0)
-        return sr_fail(
-            err, SR_ERR_SHORT, log->name, 0,
-            "no whole second in the air without a gap; give the time in the air with --from and --to");
+    if (made->count < SLICES_LEAST)
+        return sr_fail(err, SR_ERR_SHORT, log->name, 0,
+                       "%s whole second in the air without a gap, and a score needs %d; give the time in the "
+                       "air with --from and --to",
+                       made->count == 0 ? "no" : "only one", SLICES_LEAST);
     m->workers = m->workers < made->count ? m->workers : made->count;
     made->airborne_s = (double)made->count * (double)m->length / log->rate_hz;
     for (size_t n = 0; n < m->workers; n++) {
@@ -207,8 +230,10 @@ static enum sr_status plan_slices(struct making *m, enum sr_window window, struc
             return status;
     }
     const struct sr_welch *welch = m->worker[0].welch;
-    made->bins = sr_welch_bins(welch);
+    m->welch_bins = sr_welch_bins(welch);
     made->bin_hz = log->rate_hz / (double)made->segment;
+    made->bins = (size_t)(made->rate_hz / 2 / made->bin_hz + 1e-6) + 1;
+    made->bins = made->bins < m->welch_bins ? made->bins : m->welch_bins;
     made->enbw_bins = sr_welch_enbw_bins(welch);
     made->dof = sr_welch_own_dof(welch, sr_welch_segments(welch, m->length));
     return SR_OK;
