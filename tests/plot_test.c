@@ -146,7 +146,7 @@ static void drawn_frames_of_each_kind(void **state)
 {
     static const char *const parts[][8] = {
         {"set terminal pngcairo noenhanced", "'heron'", "'wobbly'", "set logscale xy", "$spectrum << EOD",
-         "'allowance: a single line above this wobbles'", "'212 Hz, motor 3 1x'",
+         "'allowance of one line'", "'212 Hz, motor 3 1x'",
          "'16\xE2\x80\x93"
          "62 Hz'"},
         {"set multiplot", "$seconds << EOD", "'threshold 1.00 px'", "'knock 0:24, +6.0 dB'", "boxxyerror",

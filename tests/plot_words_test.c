@@ -140,11 +140,14 @@ static void numbers_in_words(void **state)
     assert_string_equal(sr_words_px(9.994, out, sizeof out), "9.99 px");
     assert_string_equal(sr_words_px(9.996, out, sizeof out), "10.0 px");
     assert_string_equal(sr_words_px(99.96, out, sizeof out), "100 px");
-    assert_string_equal(sr_words_clock(65.4, false, out, sizeof out), "1:05");
+    assert_string_equal(sr_words_clock(65.9, false, out, sizeof out), "1:05");  /* the second it is in */
+    assert_string_equal(sr_words_clock(64.97, false, out, sizeof out), "1:05"); /* with tenths: 1:05.0 */
     assert_string_equal(sr_words_clock(59.96, true, out, sizeof out), "1:00.0");
     assert_string_equal(sr_words_clock(-65, false, out, sizeof out), "\xE2\x88\x92"
                                                                      "1:05");
-    assert_string_equal(sr_words_clock(-0.2, false, out, sizeof out), "0:00");
+    assert_string_equal(sr_words_clock(-0.2, false, out, sizeof out), "\xE2\x88\x92"
+                                                                      "0:01");
+    assert_string_equal(sr_words_clock(-0.04, false, out, sizeof out), "0:00");
     assert_string_equal(sr_words_base("logs/a.csv"), "a.csv");
     assert_string_equal(sr_words_base("-"), "standard input");
     assert_string_equal(sr_words_base("dir/"), "dir/");

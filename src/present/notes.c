@@ -5,6 +5,16 @@
 #include <stdbool.h>
 #include <string.h>
 
+bool sr_moments_stand_out(const struct sr_score *score)
+{
+    const double alike_db = 1, few = 0.1;
+
+    if (score->n_worst == 0)
+        return false;
+    return 20 * log10(score->worst[0].wobble_px / score->median_px) > alike_db ||
+           (score->steady_share > few && score->steady_share < 1 - few);
+}
+
 void sr_note_text(FILE *out, const struct sr_style *style, const char *text)
 {
     fprintf(out, "  %snote:%s ", sr_ink(style, SR_INK_DIM), sr_ink(style, SR_INK_PLAIN));

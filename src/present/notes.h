@@ -26,6 +26,10 @@ void sr_camera_line(const struct sr_camera *camera, char *text, size_t size);
 /* The name of a log for a reader: "standard input" for "-". */
 const char *sr_log_title(const char *name);
 
+/* Whether the worst moments stand out of the flight: not where they are within 1 dB of its median second
+ * while nearly all seconds are on one side of the threshold. */
+bool sr_moments_stand_out(const struct sr_score *score);
+
 /* "62.5 to 250", "below 15.6" or "over 1000" into text[size]. */
 void sr_band_range(double low_hz, double high_hz, char *text, size_t size);
 

@@ -3,6 +3,10 @@
 #include "present/plot_kinds.h"
 
 #include <math.h>
+#include <stdio.h>
+
+#include "present/notes.h"
+#include "present/plot_words.h"
 
 void sr_plot_rates(const struct sr_slices *slices, double *rate, double *scratch)
 {
@@ -33,6 +37,48 @@ void sr_plot_worst_rates(const struct sr_slices *slices, double *rate)
     }
     for (size_t k = 0; k < slices->bins; k++)
         rate[k] = sqrt(rate[k] * cell_hz);
+}
+
+size_t sr_plot_worst_second(const struct sr_plot_flight *flight, const struct sr_moment *moment)
+{
+    size_t worst = flight->slices->count;
+    double top = 0;
+
+    for (size_t i = 0; i < flight->slices->count; i++) {
+        const struct sr_slice *slice = &flight->slices->slice[i];
+        double middle = (slice->from_s + slice->to_s) / 2;
+        if (middle > moment->from_s && middle < moment->to_s && flight->score->slice_px[i] > top) {
+            top = flight->score->slice_px[i];
+            worst = i;
+        }
+    }
+    return worst;
+}
+
+char *sr_plot_moment_text(const struct sr_plot_flight *flight, const struct sr_moment *moment, double shift_s,
+                          char *text, size_t size)
+{
+    size_t i = sr_plot_worst_second(flight, moment);
+    bool found = i < flight->slices->count;
+    char clock[24], px[24];
+
+    sr_words_clock((found ? flight->slices->slice[i].from_s : moment->from_s) + shift_s, false, clock,
+                   sizeof clock);
+    sr_words_px(found ? flight->score->slice_px[i] : moment->wobble_px, px, sizeof px);
+    snprintf(text, size, "%s, %s", clock, px);
+    return text;
+}
+
+size_t sr_plot_moments(const struct sr_plot_flight *flight)
+{
+    const struct sr_score *score = flight->score;
+    size_t n = score->n_worst > 0 ? 1 : 0;
+
+    if (!sr_moments_stand_out(score))
+        return n;
+    while (n < score->n_worst && score->worst[n].wobble_px > score->threshold_px)
+        n++;
+    return n;
 }
 
 double sr_slice_rpm(const struct sr_slice *slice)

@@ -37,6 +37,18 @@ void sr_plot_rates(const struct sr_slices *slices, double *rate, double *scratch
 /* The same of the strongest second at each bin: a line that moves with the motors keeps its height there. */
 void sr_plot_worst_rates(const struct sr_slices *slices, double *rate);
 
+/* The highest second of a moment; slices->count where none lies within. */
+size_t sr_plot_worst_second(const struct sr_plot_flight *flight, const struct sr_moment *moment);
+
+/* "0:10, 2.04 px" of that second, when it begins and how high its bar is, into text[size]; shift [s] is
+ * added. */
+char *sr_plot_moment_text(const struct sr_plot_flight *flight, const struct sr_moment *moment, double shift_s,
+                          char *text, size_t size);
+
+/* How many of the worst moments are worth a word: those above the threshold, and where there is none, or all
+ * seconds are alike, the highest alone. */
+size_t sr_plot_moments(const struct sr_plot_flight *flight);
+
 /* Mean motor speed of a slice [rpm], NAN if none was logged. */
 double sr_slice_rpm(const struct sr_slice *slice);
 

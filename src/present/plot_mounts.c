@@ -49,7 +49,8 @@ static void find_ranges(struct mounts *m, const struct sr_plot_options *options)
     double nyquist_hz = m->bin_hz * (double)(m->bins - 1), most = 0;
     m->high_hz = options->max_hz > 0 && options->max_hz < nyquist_hz ? options->max_hz : nyquist_hz;
     m->low_hz = fmax(fmin(sr_band_low_hz(&flight->view->camera, SR_BAND_BEND) / 2, 10), m->bin_hz);
-    m->low_hz = fmin(m->low_hz, m->high_hz / 4);
+    m->low_hz = m->bin_hz * floor(fmin(m->low_hz, m->high_hz / 4) / m->bin_hz + 1e-9);
+    m->low_hz = fmax(m->low_hz, m->bin_hz);
     for (size_t k = (size_t)(m->low_hz / m->bin_hz); k < m->bins; k++)
         most = fmax(most, m->rate[k]);
     m->high_dps = (most > 0 ? most : 1) * 3;
@@ -97,6 +98,11 @@ static void draw_axes(struct mounts *m)
     sr_page_text(page, page->plot.right, page->plot.bottom - 0.95 * page->tics, &unit, "Hz");
 }
 
+static double line_width(const struct mounts *m, size_t curve)
+{
+    return curve == m->table->now_best ? 4.5 : 2.5;
+}
+
 static void draw_key(struct mounts *m)
 {
     struct sr_page *page = &m->page;
@@ -108,7 +114,7 @@ static void draw_key(struct mounts *m)
         snprintf(text, sizeof text, "%g A%s", table->ask.shore_a[c], c == table->now_best ? ", best" : "");
         if (x + sr_page_key_width(page, text) > page->width)
             break;
-        x = sr_page_key(page, x, c % 2 == 1 ? SR_SAMPLE_DASH : SR_SAMPLE_LINE, colors[c], text);
+        x = sr_page_key_dashed(page, x, dashes[c], line_width(m, c), colors[c], text);
     }
     struct sr_type type = {page->tics, false, page->palette->muted, SR_RIGHT};
     if (x + sr_words_width("let through", page->tics, false) < page->width - 28 * page->unit)
@@ -155,8 +161,33 @@ static void draw(struct mounts *m)
             page->script,
             ", \\\n  $mounts using 1:%zu axes x1y2 with lines linecolor rgb '%s' linewidth %.2f dashtype %s "
             "notitle",
-            c + 2, colors[c], (c == m->table->now_best ? 4.5 : 2.5) * page->unit, dashes[c]);
+            c + 2, colors[c], line_width(m, c) * page->unit, dashes[c]);
     sr_script_add(page->script, "\n");
+}
+
+/* What the table says: the wobble behind the pieces flown. */
+static void open_page(struct sr_page *page, struct sr_script *script, const struct sr_plot_flight *flight,
+                      const struct sr_mount_table *table, const struct sr_plot_options *options)
+{
+    const struct sr_interval *px = &table->own_px;
+    struct sr_verdict_words words = {.color = SR_MARGINAL};
+    char chip[48], numbers[160], value[32], low[32], high[32], threshold[32];
+
+    if (isfinite(table->own.modulus_mpa))
+        snprintf(chip, sizeof chip, "behind %.3g MPa", table->own.modulus_mpa);
+    else
+        snprintf(chip, sizeof chip, "behind %.3g A", table->own.shore_a);
+    snprintf(numbers, sizeof numbers, "%s px (%s to %s), threshold %s px",
+             sr_format_value(px->value, value, sizeof value), sr_format_value(px->low, low, sizeof low),
+             sr_format_value(px->high, high, sizeof high),
+             sr_format_value(table->threshold_px, threshold, sizeof threshold));
+    if (px->low > table->threshold_px)
+        words.color = SR_WOBBLY;
+    else if (px->high < table->threshold_px)
+        words.color = SR_STEADY;
+    words.chip = chip;
+    words.numbers = numbers;
+    sr_page_open_as(page, script, flight, options, &words);
 }
 
 static enum sr_status make_script(struct sr_script *script, const struct sr_plot_flight *flight,
@@ -168,7 +199,7 @@ static enum sr_status make_script(struct sr_script *script, const struct sr_plot
     if (scratch == NULL)
         return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "no memory for a spectrum of %zu bins", m.bins);
     sr_script_add(script, "# Drawn by stillrow " SR_VERSION ": mounts over a flight's spectrum.\n");
-    sr_page_open(&m.page, script, flight, options);
+    open_page(&m.page, script, flight, table, options);
     m.rate = scratch;
     sr_plot_rates(flight->slices, m.rate, scratch + m.bins);
     find_curves(&m);

@@ -69,15 +69,21 @@ void sr_page_box(struct sr_page *page, const struct sr_box *box, const char *col
         box->top / page->height, color);
 }
 
-void sr_page_stroke(struct sr_page *page, double x0, double y0, double x1, double y1, const char *color,
-                    double width, bool dash)
+static void stroke(struct sr_page *page, struct sr_box ends, const char *color, double width,
+                   const char *dash)
 {
     sr_script_add(
         page->script,
         "set arrow from screen %.5f, %.5f to screen %.5f, %.5f nohead front linecolor rgb '%s' linewidth "
         "%.2f dashtype %s\n",
-        x0 / page->width, y0 / page->height, x1 / page->width, y1 / page->height, color, width * page->unit,
-        dash ? SR_DASH : "1");
+        ends.left / page->width, ends.bottom / page->height, ends.right / page->width,
+        ends.top / page->height, color, width * page->unit, dash);
+}
+
+void sr_page_stroke(struct sr_page *page, double x0, double y0, double x1, double y1, const char *color,
+                    double width, bool dash)
+{
+    stroke(page, (struct sr_box){x0, y0, x1, y1}, color, width, dash ? SR_DASH : "1");
 }
 
 void sr_page_dot(struct sr_page *page, double x, double y, double radius, const char *color)
@@ -101,19 +107,34 @@ double sr_page_key_width(const struct sr_page *page, const char *text)
     return sample_width(page) + 10 * page->unit + sr_words_width(text, page->tics, false) + 22 * page->unit;
 }
 
+static double key_text(struct sr_page *page, double x, const char *text)
+{
+    struct sr_type type = {page->tics, false, page->palette->ink, SR_LEFT};
+
+    sr_page_text(page, x + sample_width(page) + 10 * page->unit, page->key_y, &type, text);
+    return x + sr_page_key_width(page, text);
+}
+
 double sr_page_key(struct sr_page *page, double x, enum sr_sample sample, const char *color, const char *text)
 {
     double y = page->key_y, end = x + sample_width(page);
-    struct sr_type type = {page->tics, false, page->palette->ink, SR_LEFT};
     struct sr_box box = {x, y - 0.32 * page->tics, end, y + 0.32 * page->tics};
 
     if (sample == SR_SAMPLE_FILL)
         sr_page_box(page, &box, color);
+    else if (sample == SR_SAMPLE_DOT)
+        sr_page_dot(page, (x + end) / 2, y, 6, color);
     else
         sr_page_stroke(page, x, y, end, y, color, sample == SR_SAMPLE_THIN ? 1.5 : 3.5,
                        sample == SR_SAMPLE_DASH);
-    sr_page_text(page, end + 10 * page->unit, y, &type, text);
-    return x + sr_page_key_width(page, text);
+    return key_text(page, x, text);
+}
+
+double sr_page_key_dashed(struct sr_page *page, double x, const char *dash, double width, const char *color,
+                          const char *text)
+{
+    stroke(page, (struct sr_box){x, page->key_y, x + sample_width(page), page->key_y}, color, width, dash);
+    return key_text(page, x, text);
 }
 
 void sr_page_take(struct sr_page *page, const struct sr_box *box)
@@ -236,27 +257,37 @@ void sr_page_start(struct sr_page *page, struct sr_script *script, const struct 
     page->key_y = page->plot.top + 0.8 * page->tics;
 }
 
-void sr_page_open(struct sr_page *page, struct sr_script *script, const struct sr_plot_flight *flight,
-                  const struct sr_plot_options *options)
+void sr_page_open_as(struct sr_page *page, struct sr_script *script, const struct sr_plot_flight *flight,
+                     const struct sr_plot_options *options, const struct sr_verdict_words *words)
 {
-    char numbers[120], build[600], camera[200], low[600];
+    char build[600], camera[200], low[600];
 
     memset(page, 0, sizeof *page);
     page->flight = flight;
     page->options = options;
     const char *title = title_of(page);
-    sr_words_verdict(flight->score, numbers, sizeof numbers);
     sr_words_build(flight->rig, title != flight->rig->build.name, build, sizeof build);
     sr_page_camera_words(flight->rig, camera, sizeof camera);
     snprintf(low, sizeof low, "%s \xC2\xB7 %s", sr_words_base(flight->log_name), camera);
     const struct sr_heading heading = {.title = title,
-                                       .chip = sr_verdict_name(flight->score->verdict),
-                                       .chip_color = sr_verdict_color(flight->score->verdict),
-                                       .chip_ink = sr_verdict_ink(flight->score->verdict),
-                                       .numbers = numbers,
+                                       .chip = words->chip,
+                                       .chip_color = sr_verdict_color(words->color),
+                                       .chip_ink = sr_verdict_ink(words->color),
+                                       .numbers = words->numbers,
                                        .foot = build,
                                        .foot_low = low};
     sr_page_start(page, script, options, &heading);
+}
+
+void sr_page_open(struct sr_page *page, struct sr_script *script, const struct sr_plot_flight *flight,
+                  const struct sr_plot_options *options)
+{
+    const enum sr_verdict verdict = flight->score->verdict;
+    char numbers[120];
+
+    sr_words_verdict(flight->score, numbers, sizeof numbers);
+    const struct sr_verdict_words words = {sr_verdict_name(verdict), numbers, verdict};
+    sr_page_open_as(page, script, flight, options, &words);
 }
 
 /* Takes the edge off a curve that runs through a text. */

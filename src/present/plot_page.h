@@ -72,6 +72,14 @@ struct sr_type {
 void sr_page_open(struct sr_page *page, struct sr_script *script, const struct sr_plot_flight *flight,
                   const struct sr_plot_options *options);
 
+/* What the page of a flight says of it, where that is something else than its score. */
+struct sr_verdict_words {
+    const char *chip, *numbers;
+    enum sr_verdict color;
+};
+void sr_page_open_as(struct sr_page *page, struct sr_script *script, const struct sr_plot_flight *flight,
+                     const struct sr_plot_options *options, const struct sr_verdict_words *words);
+
 /* What stands around a plot. */
 struct sr_heading {
     const char *title;
@@ -96,9 +104,12 @@ void sr_page_stroke(struct sr_page *page, double x0, double y0, double x1, doubl
 void sr_page_dot(struct sr_page *page, double x, double y, double radius, const char *color);
 
 /* One item of the key above the plot: a sample, then a text. Returns where the next may start. */
-enum sr_sample { SR_SAMPLE_LINE, SR_SAMPLE_THIN, SR_SAMPLE_DASH, SR_SAMPLE_FILL };
+enum sr_sample { SR_SAMPLE_LINE, SR_SAMPLE_THIN, SR_SAMPLE_DASH, SR_SAMPLE_FILL, SR_SAMPLE_DOT };
 double sr_page_key(struct sr_page *page, double x, enum sr_sample sample, const char *color,
                    const char *text);
+/* The same with a line drawn as a curve is: gnuplot dash pattern, "1" for none, and width in px at unit 1. */
+double sr_page_key_dashed(struct sr_page *page, double x, const char *dash, double width, const char *color,
+                          const char *text);
 /* Width that it takes [px]. */
 double sr_page_key_width(const struct sr_page *page, const char *text);
 

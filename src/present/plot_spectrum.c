@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * The spectrum: what shakes, how strongly, and how much of it the camera bears.
- * Where the curve pokes above the allowance, the footage wobbles.
+ * A line whose dot is above the allowance makes the footage wobble by itself; one that
+ * moves is smeared over the curve, which stays below its dot.
  */
 #include "present/plot_kinds.h"
 
@@ -248,9 +249,11 @@ static void draw_key(struct spectrum *s)
     struct sr_page *page = &s->page;
     double x = 28 * page->unit;
 
-    x = sr_page_key(page, x, SR_SAMPLE_LINE, page->palette->curve, "shake, deg/s RMS");
+    x = sr_page_key(page, x, SR_SAMPLE_LINE, page->palette->curve, "mean, deg/s RMS");
     x = sr_page_key(page, x, SR_SAMPLE_THIN, page->palette->curve, "worst second");
-    sr_page_key(page, x, SR_SAMPLE_DASH, page->palette->limit, "allowance: a single line above this wobbles");
+    x = sr_page_key(page, x, SR_SAMPLE_DASH, page->palette->limit, "allowance of one line");
+    if (s->page.flight->score->n_peaks > 0)
+        sr_page_key(page, x, SR_SAMPLE_DOT, page->palette->ink, "one line, whole");
 }
 
 static void draw(struct spectrum *s)

@@ -103,7 +103,7 @@ enum sr_status sr_text_spectrum(struct sr_script *script, const struct sr_plot_f
     enum sr_status status = SR_OK;
 
     sr_sheet_open(&sheet, script, flight, options, LEGEND_ROWS);
-    sr_sheet_text(&sheet, 0, 2, "* shake, deg/s RMS, . worst second; - allowance: a line above wobbles");
+    sr_sheet_text(&sheet, 0, 2, "* mean, deg/s RMS, . worst second; - allowance of one line");
     if (options->max_hz > 0)
         curve.high_hz = fmin(curve.high_hz, options->max_hz);
     curve.low_hz = fmax(fmin(sr_band_low_hz(&flight->view->camera, SR_BAND_BEND) / 2.5, 25), slices->bin_hz);
@@ -133,14 +133,13 @@ static void name_moments(struct sr_sheet *sheet, int rows)
     const struct sr_score *score = sheet->flight->score;
     const struct sr_change *change = sheet->flight->change;
     double shift = sheet->options->footage_offset_s;
-    char text[160], clock[24], px[24];
+    char text[160], clock[24], moment[64];
     int row = sheet->legend_row;
+    size_t n = sr_plot_moments(sheet->flight);
 
-    for (size_t i = 0; i < score->n_worst && (int)i < (rows - 1) * 2; i++) {
-        double middle = (score->worst[i].from_s + score->worst[i].to_s) / 2;
-        snprintf(text, sizeof text, "%s %s, %s", i == 0 ? "worst:" : "      ",
-                 sr_words_clock(middle + shift, false, clock, sizeof clock),
-                 sr_words_px(score->worst[i].wobble_px, px, sizeof px));
+    for (size_t i = 0; i < n && (int)i < (rows - 1) * 2; i++) {
+        sr_plot_moment_text(sheet->flight, &score->worst[i], shift, moment, sizeof moment);
+        snprintf(text, sizeof text, "%s %s", i == 0 ? "worst:" : "      ", moment);
         sr_sheet_text(sheet, (int)i % 2 * (sheet->columns / 2), row + (int)i / 2, text);
     }
     if (change == NULL || !change->found)

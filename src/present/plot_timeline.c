@@ -75,52 +75,34 @@ static void trace(struct timeline *t)
     }
 }
 
-/* The highest second within a moment, and where its middle is. */
-static double top_within(const struct timeline *t, const struct sr_moment *moment, double *middle_s)
+/* A label over the highest second of a moment. */
+static void set_tag(const struct timeline *t, struct sr_tag *tag, const struct sr_moment *moment)
 {
     const struct sr_plot_flight *flight = t->page.flight;
-    double top = 0;
+    size_t i = sr_plot_worst_second(flight, moment);
+    double middle_s = (moment->from_s + moment->to_s) / 2, px = moment->wobble_px;
 
-    *middle_s = (moment->from_s + moment->to_s) / 2;
-    for (size_t i = 0; i < flight->slices->count; i++) {
-        const struct sr_slice *slice = &flight->slices->slice[i];
-        double middle = (slice->from_s + slice->to_s) / 2;
-        if (middle > moment->from_s && middle < moment->to_s && flight->score->slice_px[i] > top) {
-            top = flight->score->slice_px[i];
-            *middle_s = middle;
-        }
+    if (i < flight->slices->count) {
+        middle_s = (flight->slices->slice[i].from_s + flight->slices->slice[i].to_s) / 2;
+        px = flight->score->slice_px[i];
     }
-    return top > 0 ? top : moment->wobble_px;
-}
-
-static void set_tag(const struct timeline *t, struct sr_tag *tag, double s, double px, double weight)
-{
-    tag->x = x_at(t, s);
+    sr_plot_moment_text(flight, moment, t->page.options->footage_offset_s, tag->text, sizeof tag->text);
+    tag->x = x_at(t, middle_s);
     tag->y = y_at(t, px);
     tag->width = sr_words_width(tag->text, t->page.tics, false);
     tag->height = 1.15 * t->page.tics;
-    tag->weight = weight;
+    tag->weight = px;
 }
 
 static void draw_moments(struct timeline *t)
 {
     struct sr_page *page = &t->page;
     const struct sr_plot_flight *flight = page->flight;
-    double shift = page->options->footage_offset_s;
     struct sr_tag tags[SR_WORST_MAX] = {{0}};
-    char clock[24], px[24];
-    size_t n = 0;
+    size_t n = sr_plot_moments(flight);
 
-    for (; n < flight->score->n_worst; n++) {
-        /* Where nothing is too much, the highest alone is news. */
-        if (n > 0 && flight->score->worst[n].wobble_px <= flight->score->threshold_px)
-            break;
-        double at_s, top = top_within(t, &flight->score->worst[n], &at_s);
-        snprintf(tags[n].text, sizeof tags[n].text, "%s, %s",
-                 sr_words_clock(at_s + shift, false, clock, sizeof clock),
-                 sr_words_px(flight->score->worst[n].wobble_px, px, sizeof px));
-        set_tag(t, &tags[n], at_s, top, flight->score->worst[n].wobble_px);
-    }
+    for (size_t i = 0; i < n; i++)
+        set_tag(t, &tags[i], &flight->score->worst[i]);
     struct sr_ground ground = {t->bars, page->taken, page->n_taken, t->roof,
                                t->line, t->columns,  8 * page->unit};
     size_t dropped = sr_tags_place(tags, n, &ground);

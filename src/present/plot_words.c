@@ -294,7 +294,9 @@ char *sr_words_camera(const struct sr_rig *rig, char *out, size_t size)
 
 char *sr_words_clock(double seconds, bool tenths, char *out, size_t size)
 {
-    double whole = tenths ? round(fabs(seconds) * 10) / 10 : round(fabs(seconds));
+    /* Of what would be printed with tenths, so that both forms name the same second. */
+    double shown = round(seconds * 10) / 10;
+    double whole = fabs(tenths ? shown : floor(shown + 1e-6));
     double minutes = floor(whole / 60);
 
     snprintf(out, size, tenths ? "%s%.0f:%04.1f" : "%s%.0f:%02.0f",

@@ -57,7 +57,7 @@ char *sr_words_build(const struct sr_rig *rig, bool with_name, char *out, size_t
 /* "1920x1080, 60 fps, readout 16 ms, exposure 1 ms, 95 deg, tilt 20 deg". */
 char *sr_words_camera(const struct sr_rig *rig, char *out, size_t size);
 
-/* A footage time [s]: "1:05", and with tenths "1:05.2". */
+/* A footage time [s]: with tenths "1:05.2", without the second it is in, "1:05" up to 1:05.9. */
 char *sr_words_clock(double seconds, bool tenths, char *out, size_t size);
 
 #endif

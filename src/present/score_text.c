@@ -156,15 +156,35 @@ static void print_peaks(FILE *out, const struct sr_style *style, const struct sr
     }
 }
 
+/* What it is made of, where one line stands out; ends the line. */
+static void print_moment_line(FILE *out, const struct sr_moment *moment, const char *before)
+{
+    if (moment->hz > 0.0)
+        fprintf(out, "%smostly at %.0f Hz", before, moment->hz);
+    if (moment->hz > 0.0 && moment->cause != SR_CAUSE_UNDECIDED)
+        fprintf(out, " (%s)", sr_cause_name(moment->cause));
+    fputc('\n', out);
+}
+
 static void print_worst(FILE *out, const struct sr_style *style, const struct sr_score_report *report)
 {
     const struct sr_score *score = report->score;
+    const struct sr_moment *first = &score->worst[0];
     const bool footage = !isnan(report->footage_offset_s);
     const double offset_s = footage ? report->footage_offset_s : 0.0;
     char from[32], to[32], px[32];
 
     if (score->n_worst == 0)
         return;
+    if (!sr_moments_stand_out(score)) {
+        fprintf(out, "\n  %sworst moments%s\n    none stands out: ", sr_ink(style, SR_INK_STRONG),
+                sr_ink(style, SR_INK_PLAIN));
+        fprintf(out, "%s%s px at most",
+                first->wobble_px > score->threshold_px ? "it wobbles throughout, " : "",
+                px_text(first->wobble_px, px, sizeof px));
+        print_moment_line(out, first, ", ");
+        return;
+    }
     fprintf(out, "\n  %sworst moments%s (%s)\n", sr_ink(style, SR_INK_STRONG), sr_ink(style, SR_INK_PLAIN),
             footage ? "time in the footage" : "time from the start of the log");
     for (size_t i = 0; i < score->n_worst; i++) {
@@ -175,11 +195,7 @@ static void print_worst(FILE *out, const struct sr_style *style, const struct sr
         sr_format_clock(moment->from_s + offset_s, from, sizeof from);
         sr_format_clock(moment->to_s + offset_s, to, sizeof to);
         fprintf(out, "  %8s to %-8s %6s px", from, to, px_text(moment->wobble_px, px, sizeof px));
-        if (moment->hz > 0.0)
-            fprintf(out, "  mostly at %.0f Hz", moment->hz);
-        if (moment->hz > 0.0 && moment->cause != SR_CAUSE_UNDECIDED)
-            fprintf(out, " (%s)", sr_cause_name(moment->cause));
-        fputc('\n', out);
+        print_moment_line(out, moment, "  ");
     }
 }
 
