@@ -140,6 +140,22 @@ int entries_group_by(struct entries *all, const char *keys)
     return EXIT_DONE;
 }
 
+/* The same flight twice is one flight: nothing differs between its two sides, and it adds nothing to one. */
+static void warn_twice(const struct entries *all, size_t at)
+{
+    const struct entry *entry = &all->entry[at];
+
+    for (size_t i = 0; i < at; i++) {
+        const struct entry *before = &all->entry[i];
+        if (!before->scored || before->fingerprint != entry->fingerprint)
+            continue;
+        complain("compare: %s and %s are the same flight, %s", before->path, entry->path,
+                 before->group == entry->group ? "which counts twice in its group"
+                                               : "so there is nothing to compare in them but their rigs");
+        return;
+    }
+}
+
 size_t entries_score(struct entries *all)
 {
     size_t failed = 0;
@@ -147,19 +163,60 @@ size_t entries_score(struct entries *all)
         struct entry *entry = &all->entry[i];
         struct sr_error err = {0};
         entry->scored = flight_score(&entry->flight, entry->path, &entry->plan, &err) == SR_OK;
-        if (entry->scored)
+        if (entry->scored) {
+            entry->fingerprint = entry->flight.log.fingerprint;
             sr_log_release(&entry->flight.log);
-        else
+            warn_twice(all, i);
+        } else {
             complain_error(&err);
+        }
         failed += !entry->scored;
     }
     return failed;
 }
 
-/* "A", "B"… for groups that no key named. */
-static int name_by_letter(struct entries *all)
+/* What every rig of a group says of a key; false: they differ, or do not say. */
+static bool key_of_group(const struct entries *all, size_t g, const char *key, char *name)
 {
+    char text[SR_TEXT_MAX];
+
+    name[0] = '\0';
+    for (size_t i = 0; i < all->count; i++) {
+        if (all->entry[i].group != g)
+            continue;
+        if (!key_text(&all->entry[i].plan.rig, key, text, sizeof text) || strcmp(text, "?") == 0 ||
+            (name[0] != '\0' && strcmp(text, name) != 0))
+            return false;
+        snprintf(name, GROUP_NAME_MAX, "%s", text);
+    }
+    return name[0] != '\0';
+}
+
+/* Name the groups by a key that tells each from the others. */
+static bool name_by_key(struct entries *all, const char *key)
+{
+    for (size_t g = 0; g < all->n_groups; g++) {
+        if (!key_of_group(all, g, key, all->group_name[g]))
+            return false;
+        for (size_t before = 0; before < g; before++)
+            if (strcmp(all->group_name[before], all->group_name[g]) == 0)
+                return false;
+    }
+    return true;
+}
+
+/* By the first key of the rigs that tells the groups apart, else "A", "B"… */
+static int name_groups(struct entries *all)
+{
+    static const char *const keys[] = {"name",     "prop",        "motor", "blades",
+                                       "hardness", "temperature", "camera"};
     int status = reserve_names(all, all->n_groups);
+
+    for (size_t k = 0; k < sizeof keys / sizeof *keys && status == EXIT_DONE; k++)
+        if (name_by_key(all, keys[k]))
+            return EXIT_DONE;
+    for (size_t g = 0; g < all->n_groups && status == EXIT_DONE; g++)
+        memset(all->group_name[g], 0, sizeof all->group_name[g]);
     for (size_t g = 0; g < all->n_groups && status == EXIT_DONE; g++) {
         if (g < 26)
             all->group_name[g][0] = (char)('A' + (int)g);
@@ -173,7 +230,7 @@ bool entries_groups(struct entries *all)
 {
     size_t at = 0;
 
-    if (all->group_name == NULL && name_by_letter(all) != EXIT_DONE)
+    if (all->group_name == NULL && name_groups(all) != EXIT_DONE)
         return false;
     all->flights = calloc(all->count > 0 ? all->count : 1, sizeof *all->flights);
     all->groups = calloc(all->n_groups > 0 ? all->n_groups : 1, sizeof *all->groups);

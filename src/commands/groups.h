@@ -6,6 +6,8 @@
 #ifndef COMMANDS_GROUPS_H
 #define COMMANDS_GROUPS_H
 
+#include <stdint.h>
+
 #include "commands/flight.h"
 #include "stillrow/compare.h"
 
@@ -17,6 +19,7 @@ struct entry {
     struct flight_plan plan;
     size_t group;
     bool scored;
+    uint64_t fingerprint; /* of the log, once scored */
     struct flight flight; /* the samples are let go once they are slices */
 };
 
@@ -40,7 +43,7 @@ int entries_take(struct entries *all, char **operands, size_t count, size_t grou
  */
 int entries_group_by(struct entries *all, const char *keys);
 
-/* Score every log; how many failed (said on stderr). */
+/* Score every log; how many failed (said on stderr, as is a flight that is there twice). */
 size_t entries_score(struct entries *all);
 
 /* Build the groups from what was scored. false: said on stderr. */

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
+#include <string.h>
 
 #include "present/post_text.h"
 #include "stillrow/compare_report.h"
@@ -28,9 +29,10 @@ static void group(FILE *out, enum sr_post_format format, const char *letter, con
     const struct sr_comparison *c = report->comparison;
     bool a = g == report->a;
     char text[400], px[32];
+    bool named = strcmp(g->name, letter) != 0;
 
-    snprintf(text, sizeof text, "%s: %s, %zu flight%s, %zu s compared, %s px RMS", letter, g->name, g->count,
-             g->count == 1 ? "" : "s", a ? c->slices_a : c->slices_b,
+    snprintf(text, sizeof text, "%s%s%s: %zu flight%s, %zu s compared, %s px RMS", letter, named ? ", " : "",
+             named ? g->name : "", g->count, g->count == 1 ? "" : "s", a ? c->slices_a : c->slices_b,
              sr_format_value(a ? c->whole.a_px : c->whole.b_px, px, sizeof px));
     item(out, format, text);
 }
@@ -48,8 +50,9 @@ void sr_compare_post(FILE *out, enum sr_post_format format, const struct sr_comp
     group(out, format, "A", report->a, report);
     group(out, format, "B", report->b, report);
     for (size_t i = 0; i < c->n_lines && i < LINES_SHOWN; i++) {
-        snprintf(text, sizeof text, "%s from A to B: %s, %+.0f %% of the difference", c->lines[i].change,
-                 sr_compare_line_name(&c->lines[i], name, sizeof name), 100 * c->lines[i].share);
+        snprintf(text, sizeof text, "%s, %s from A to B: %.0f %% of all changes in lines",
+                 sr_compare_line_name(&c->lines[i], name, sizeof name), c->lines[i].change,
+                 100 * fabs(c->lines[i].share));
         item(out, format, text);
     }
     for (size_t i = 0; i < c->n_notes; i++)

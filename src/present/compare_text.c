@@ -144,14 +144,15 @@ static void print_lines(FILE *out, const struct sr_style *style, const struct sr
                          "frequencies.\n");
         return;
     }
-    fprintf(out, "\n  %slines that account for it       A px    B px  of the difference%s\n",
+    fprintf(out, "\n  %slines that account for it       A px    B px  from A to B%s\n",
             sr_ink(style, SR_INK_STRONG), sr_ink(style, SR_INK_PLAIN));
     for (size_t i = 0; i < c->n_lines && i < LINES_SHOWN; i++) {
         const struct sr_compare_line *line = &c->lines[i];
-        fprintf(out, "  %-26s %9s %7s  %+5.0f %%  %s\n", sr_compare_line_name(line, name, sizeof name),
+        fprintf(out, "  %-26s %9s %7s  %-6s  %3.0f %% of all changes\n",
+                sr_compare_line_name(line, name, sizeof name),
                 line->px_a > 0 ? sr_format_value(line->px_a, a, sizeof a) : "-",
-                line->px_b > 0 ? sr_format_value(line->px_b, b, sizeof b) : "-", 100 * line->share,
-                line->change);
+                line->px_b > 0 ? sr_format_value(line->px_b, b, sizeof b) : "-", line->change,
+                100 * fabs(line->share));
     }
 }
 
