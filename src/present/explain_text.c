@@ -98,11 +98,8 @@ static void print_trial(FILE *out, const struct sr_style *style, const struct sr
     fprintf(out, "  %s%7s px%s %+6.1f dB  ", sr_ink(style, trial->clears ? SR_INK_GOOD : SR_INK_PLAIN),
             sr_format_value(trial->wobble_px, px, sizeof px), sr_ink(style, SR_INK_PLAIN), -trial->gain_db);
     sr_print_wrapped(out, trial->what, 24, 24, SR_TEXT_WIDTH);
-    if (trial->kind == SR_TRIAL_EXPOSURE || trial->kind == SR_TRIAL_MODE)
-        fprintf(out, "%24ssmear %s px%s", "", sr_format_value(trial->smear_px, smear, sizeof smear),
-                trial->nd_stops > 0 ? "" : "\n");
-    if ((trial->kind == SR_TRIAL_EXPOSURE || trial->kind == SR_TRIAL_MODE) && trial->nd_stops > 0)
-        fprintf(out, ", %.1f stops of neutral density\n", trial->nd_stops);
+    if (trial->kind == SR_TRIAL_MODE) /* a longer exposure's caution tells of smear */
+        fprintf(out, "%24ssmear %s px\n", "", sr_format_value(trial->smear_px, smear, sizeof smear));
     if (trial->caution[0] != '\0') {
         fprintf(out, "%24s%s", "", sr_ink(style, SR_INK_WARN));
         sr_print_wrapped(out, trial->caution, 24, 24, SR_TEXT_WIDTH);
@@ -120,6 +117,7 @@ static void print_trials(FILE *out, const struct sr_style *style, const struct s
     fprintf(out, "\n  %swhat to try%s, with the wobble to expect (threshold %s px)\n",
             sr_ink(style, SR_INK_STRONG), sr_ink(style, SR_INK_PLAIN),
             sr_format_value(score->threshold_px, threshold, sizeof threshold));
+    fprintf(out, "      wobble    change\n");
     for (size_t i = 0; i < report->n_trials && i < TRIALS_SHOWN; i++)
         print_trial(out, style, &report->trials[i]);
 }

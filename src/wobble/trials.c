@@ -87,7 +87,8 @@ static void word_order(char *what, size_t size, const struct sr_peak *peak, doub
                  peak->true_hz);
 }
 
-static void word_removal(struct sr_trial *trial, const struct sr_peak *peak, double blades)
+static void word_removal(struct sr_trial *trial, const struct sr_peak *peak, double blades,
+                         enum sr_speed_source source)
 {
     switch (peak->cause) {
     case SR_CAUSE_ORDER:
@@ -103,8 +104,9 @@ static void word_removal(struct sr_trial *trial, const struct sr_peak *peak, dou
     case SR_CAUSE_UNDECIDED:
     case SR_CAUSE_BROADBAND:
         snprintf(trial->what, sizeof trial->what, "find and quieten what shakes at %.0f Hz", peak->hz);
-        snprintf(trial->caution, sizeof trial->caution,
-                 "fly with more throttle changes to tell what it is; %s", PROPS_OFF_FRAME);
+        snprintf(trial->caution, sizeof trial->caution, "%s to tell what it is; %s",
+                 source == SR_SPEED_NONE ? "log motor speeds or throttle" : "fly with more throttle changes",
+                 PROPS_OFF_FRAME);
         break;
     }
 }
@@ -175,7 +177,7 @@ static enum sr_status try_removals(struct bench *b, struct sr_error *err)
         trial->peak = (int)t;
         /* Balancing one motor takes out what that motor adds. */
         part[t] = peak->order == 1 ? motor_part(b, t, peak->motor) : 1;
-        word_removal(trial, peak, b->rig->build.blades);
+        word_removal(trial, peak, b->rig->build.blades, b->causes->source);
         take_out(b, part);
         status = settle(b, trial, b->score->threshold_px, err);
     }
@@ -261,7 +263,7 @@ static enum sr_status try_exposure(struct bench *b, struct sr_error *err)
     trial->nd_stops = stops;
     enum sr_status status = try_camera(b, trial, &camera, b->score->threshold_px, err);
     snprintf(trial->what, sizeof trial->what,
-             "expose for half the frame, 1/%.0f s instead of %.2g ms (180 degree shutter)", 1 / longer_s,
+             "expose %.3g ms instead of %.3g ms (half the frame, a 180 degree shutter)", 1000 * longer_s,
              1000 * now_s);
     if (stops > 0)
         snprintf(trial->caution, sizeof trial->caution,
