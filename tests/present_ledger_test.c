@@ -65,7 +65,7 @@ static struct sr_trend trend = {.flights = 6,
                                 .p_value = 0.0014,
                                 .grown = true,
                                 .text = "the wobble has grown"};
-static const struct sr_recorded recorded = {"l\033.csv", "\xff.csv", "00000000000000aa", SR_ADDED, &trend};
+static const struct sr_recorded recorded = {"l\033.csv", "\xff.csv", "00000000000000aa", SR_ADDED, &trend, 1};
 
 static struct sr_rank_cell cells[3] = {{50, 4, 2, {-3, -4.5, -1.5}, 1, true},
                                        {60, 3, 1, {-1, -1.02, 0.04}, 1, true},
@@ -98,7 +98,7 @@ static struct sr_threshold threshold = {SR_THRESHOLD_FITTED,
                                         2,
                                         3,
                                         4};
-static const struct sr_threshold_report threshold_report = {"l.csv", &threshold, "rig.ini", 1.2323, 2704};
+static const struct sr_threshold_report threshold_report = {"l.csv", &threshold, "rig.ini", 1.2323, 2704, false};
 
 static struct sr_ledger ledger;
 static struct sr_ledger_counts counts;
@@ -311,7 +311,7 @@ static void test_threshold(void **state)
 
     struct sr_threshold bracket = threshold;
     bracket.kind = SR_THRESHOLD_BRACKET;
-    const struct sr_threshold_report report = {"l.csv", &bracket, NULL, 0, 1920};
+    const struct sr_threshold_report report = {"l.csv", &bracket, NULL, 0, 1920, false};
     page_open(&page);
     sr_threshold_text(page.out, &plain, &report);
     assert_says(page_text(&page), "wobble starts to show between 0.750 and 1.00 px RMS on a picture");

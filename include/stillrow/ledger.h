@@ -133,6 +133,7 @@ struct sr_ledger_counts {
     size_t builds;                      /* different ones, case and blanks aside */
     size_t rated[SR_RATED_BAD + 1];     /* readable rows by enum sr_rating */
     size_t doubled;                     /* readable rows that are the same flight as one above */
+    size_t other_rigs;                  /* readable rows of a log that another row has with another rig */
     size_t odd_dates;                   /* readable rows whose date is neither empty nor as "2026-06-14" */
     size_t no_hardness, no_temperature; /* readable rows without */
 };

@@ -31,6 +31,7 @@ struct sr_recorded {
     const char *fingerprint;
     enum sr_added added;
     const struct sr_trend *trend; /* of its build */
+    size_t other_rigs;            /* rows of the same log with another build, hardness or camera */
 };
 void sr_recorded_text(FILE *out, const struct sr_style *style, const struct sr_recorded *recorded);
 enum sr_status sr_recorded_json(FILE *out, const struct sr_recorded *recorded, struct sr_error *err);
@@ -81,6 +82,7 @@ struct sr_threshold_report {
     const char *written; /* rig file it was written to, NULL: none */
     double written_px;   /* [px RMS] on that rig's picture */
     double width_px;     /* [px] of it */
+    bool made;           /* the rig file was not there before */
 };
 void sr_threshold_text(FILE *out, const struct sr_style *style, const struct sr_threshold_report *report);
 enum sr_status sr_threshold_json(FILE *out, const struct sr_threshold_report *report, struct sr_error *err);

@@ -184,10 +184,25 @@ static size_t distance(const char *a, const char *b)
     return row[nb];
 }
 
-/* A guess further off than half the word would only puzzle. */
-static bool near_enough(const char *word, size_t d)
+/* Whether two words are made of the same letters, as those are of which some were swapped. */
+static bool same_letters(const char *a, const char *b)
 {
-    return d * 2 <= strlen(word) + 1;
+    int count[256] = {0};
+    size_t off = 0;
+
+    for (; *a != '\0'; a++)
+        count[(unsigned char)folded(*a)]++;
+    for (; *b != '\0'; b++)
+        count[(unsigned char)folded(*b)]--;
+    for (size_t i = 0; i < 256; i++)
+        off += count[i] != 0;
+    return off == 0;
+}
+
+/* A guess further off than half the word would only puzzle. */
+static bool near_enough(const char *word, const char *guess, size_t d)
+{
+    return d * 2 <= strlen(word) || same_letters(word, guess);
 }
 
 void rig_suggest_section(const char *section, char *text, size_t size)
@@ -201,7 +216,7 @@ void rig_suggest_section(const char *section, char *text, size_t size)
             best = rig_targets[i].key.section;
         }
     }
-    if (near_enough(section, least))
+    if (near_enough(section, best, least))
         snprintf(text, size, "did you mean [%s]?", best);
     else
         snprintf(text, size, "known: [camera] [gyro] [mount] [build] [threshold] [mode NAME]");
@@ -220,10 +235,8 @@ void rig_suggest_key(const char *section, const char *name, char *text, size_t s
             best = key;
         }
     }
-    if (best == NULL)
+    if (best == NULL || !near_enough(name, best->name, least / 2))
         snprintf(text, size, "no known key is like it");
-    else if (!near_enough(name, least / 2))
-        snprintf(text, size, "the nearest known key is '%s' of [%s]", best->name, best->section);
     else if (strcmp(best->section, home) == 0)
         snprintf(text, size, "did you mean '%s'?", best->name);
     else

@@ -5,6 +5,7 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "commands/batch.h"
 #include "commands/commands.h"
@@ -215,8 +216,18 @@ int ledger_merge(int argc, char **argv)
 
 /* ---- rate ----------------------------------------------------------------- */
 
+static size_t count_print(const struct sr_ledger *ledger, const char *print)
+{
+    size_t count = 0;
+
+    for (size_t i = 0; i < ledger->n_rows; i++)
+        count += ledger->rows[i].readable && strncmp(ledger->rows[i].fingerprint, print, strlen(print)) == 0;
+    return count;
+}
+
 int ledger_rate(int argc, char **argv)
 {
+    struct sr_ledger ledger;
     struct sr_error err = {0};
     enum sr_rating rating = SR_UNRATED;
     size_t n = 0;
@@ -235,8 +246,12 @@ int ledger_rate(int argc, char **argv)
         complain("ledger rate: '%s' is none of clean, slight, bad, none", argv[3]);
         return usage_hint("ledger rate");
     }
-    if (sr_ledger_rate(argv[1], argv[2], rating, &err) != SR_OK)
+    if (sr_ledger_rate(argv[1], argv[2], rating, &err) != SR_OK ||
+        sr_ledger_read(&ledger, argv[1], &err) != SR_OK)
         return ledger_failed(&err);
+    size_t rows = count_print(&ledger, argv[2]);
+    printf("%zu row%s rated %s\n", rows, rows == 1 ? "" : "s", argv[3]);
+    sr_ledger_release(&ledger);
     return EXIT_DONE;
 }
 
@@ -280,14 +295,34 @@ static enum sr_status add_flight(void *context, const struct flight *flight, boo
     return record_flight(&args->record, flight, &adding->plan, &args->flight.output, args->quiet, err);
 }
 
+/* A log in the place of the ledger is told before anything is locked or read. */
+static bool is_ledger(const char *path)
+{
+    struct stat info;
+    struct sr_ledger ledger;
+    struct sr_error err = {0};
+
+    if (stat(path, &info) != 0 || !S_ISREG(info.st_mode) || info.st_size == 0)
+        return true;
+    if (sr_ledger_read(&ledger, path, &err) == SR_OK) {
+        sr_ledger_release(&ledger);
+        return true;
+    }
+    complain_error(&err);
+    if (err.status == SR_ERR_FORMAT)
+        complain("ledger add: the ledger comes first, then the logs");
+    return false;
+}
+
 int ledger_add(int argc, char **argv)
 {
     static const struct command_line line = {
         .verb = "ledger add",
         .operands = "LEDGER LOG...",
         .about = "Scores each log as 'stillrow score' does, and adds it to LEDGER, which "
-                 "is made if missing. A log that is there already, known by its "
-                 "content, is not added again.",
+                 "is made if missing. A log that is there already, known by its content "
+                 "whatever its file is called, is not added again with the same build, "
+                 "hardness and camera; with another of them it is another row, and that is said.",
         .uses = add_uses,
         .n_uses = ROWS(add_uses)};
     struct adding adding = {.args = {.quiet = false}};
@@ -300,6 +335,8 @@ int ledger_add(int argc, char **argv)
     if (!ledger_options(&line, args, argc, argv, 2, SIZE_MAX, &n, &status))
         return status;
     args->record.ledger = argv[1];
+    if (!is_ledger(argv[1]))
+        return EXIT_FAILED;
     if (!record_check(&args->record))
         return usage_hint(line.verb);
     if (!flight_plan_make(&adding.plan, &args->flight))

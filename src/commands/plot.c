@@ -209,6 +209,21 @@ static bool spares_inputs(const char *option, const char *path, size_t n_logs, c
     return true;
 }
 
+/* A PNG named .jpg would puzzle whoever gets it. */
+static bool ending_fits(const struct plot_args *args)
+{
+    const char *dot = args->output != NULL ? strrchr(args->output, '.') : NULL;
+
+    if (dot == NULL || strchr(dot, '/') != NULL || args->format != NULL || args->text)
+        return true;
+    for (int f = 0; formats[f] != NULL; f++)
+        if (strcasecmp(dot + 1, sr_plot_format_ending((enum sr_plot_format)f)) == 0)
+            return true;
+    complain("--output: '%s' does not end in .png, .svg, .pdf or .txt; say which with --format",
+             args->output);
+    return false;
+}
+
 static bool check_args(const struct drawing *drawing, size_t n_logs, char **logs, const char *rig)
 {
     const struct plot_args *args = drawing->args;
@@ -226,7 +241,7 @@ static bool check_args(const struct drawing *drawing, size_t n_logs, char **logs
         complain("plot: --output and --script are the same file");
     else
         return spares_inputs("output", args->output, n_logs, logs, rig) &&
-               spares_inputs("script", args->script, n_logs, logs, rig);
+               spares_inputs("script", args->script, n_logs, logs, rig) && ending_fits(args);
     return false;
 }
 
@@ -376,11 +391,27 @@ static enum sr_status draw_flight(void *context, const struct flight *flight, bo
     return status;
 }
 
+/* "plot spectrum LOG": a kind where a log should be. */
+static bool kind_as_log(size_t n_logs, char **logs)
+{
+    for (size_t i = 0; i < n_logs; i++) {
+        enum sr_plot_kind kind;
+        if ((sr_plot_kind_find(logs[i], &kind) || strcmp(logs[i], "all") == 0) &&
+            access(logs[i], F_OK) != 0) {
+            complain("plot: there is no log '%s'; for that kind of picture give --kind %s", logs[i], logs[i]);
+            return true;
+        }
+    }
+    return false;
+}
+
 static int draw_all(struct drawing *drawing, size_t n_logs, char **logs)
 {
     const struct plot_args *args = drawing->args;
     const char *rig = args->flight.rig.file;
 
+    if (kind_as_log(n_logs, logs))
+        return usage_hint(line.verb);
     if (!read_kinds(drawing, args->kinds) || !set_format(drawing) ||
         !check_args(drawing, n_logs, logs, rig) || !names_are_free(drawing, n_logs, logs, rig) ||
         !flight_plan_make(&drawing->plan, &args->flight))

@@ -112,6 +112,15 @@ static struct sr_ledger_row row_of(const struct record_args *args, const struct 
     return row;
 }
 
+static size_t count_other_rigs(const struct sr_ledger *ledger, const struct sr_ledger_row *row)
+{
+    size_t count = 0;
+
+    for (size_t i = 0; i < ledger->n_rows; i++)
+        count += ledger->rows[i].readable && strcmp(ledger->rows[i].fingerprint, row->fingerprint) == 0;
+    return count > 0 ? count - 1 : 0;
+}
+
 enum sr_status record_flight(const struct record_args *args, const struct flight *flight,
                              const struct flight_plan *plan, const struct output_args *output, bool quiet,
                              struct sr_error *err)
@@ -130,6 +139,7 @@ enum sr_status record_flight(const struct record_args *args, const struct flight
     if (status == SR_OK)
         status = sr_ledger_read(&ledger, args->ledger, err);
     if (status == SR_OK) {
+        recorded.other_rigs = count_other_rigs(&ledger, &row);
         status = sr_trend_find(&trend, &ledger, &row, err);
         sr_ledger_release(&ledger);
     }

@@ -87,6 +87,7 @@ int command_threshold(int argc, char **argv)
         snprintf(err.file, sizeof err.file, "%s", argv[1]);
         return ledger_failed(&err);
     }
+    report.made = args.write != NULL && access(args.write, F_OK) != 0;
     report.path = argv[1];
     report.written = args.write;
     report.written_px = threshold.px.value * report.width_px / 1920;

@@ -57,8 +57,11 @@ enum sr_status sr_ledger_count(struct sr_ledger_counts *counts, const struct sr_
         made.builds +=
             compare_names(rows[i]->build, "") != 0 && (i == 0 || by_build(&rows[i - 1], &rows[i]) != 0);
     qsort(rows, n, sizeof *rows, by_fingerprint);
-    for (size_t i = 0; i < n; i++)
-        made.doubled += is_doubled(rows, i);
+    for (size_t i = 0; i < n; i++) {
+        bool doubled = is_doubled(rows, i);
+        made.doubled += doubled;
+        made.other_rigs += !doubled && i > 0 && by_fingerprint(&rows[i - 1], &rows[i]) == 0;
+    }
     free(rows);
     *counts = made;
     return SR_OK;

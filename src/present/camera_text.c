@@ -25,6 +25,9 @@ static const char *band_words(enum sr_band band)
     return "";
 }
 
+/* Width of the range of a readout, as a part of it, from which it is no measurement. */
+#define VAGUE 0.6
+
 static void print_flicker(FILE *out, const struct sr_style *style, const struct sr_camera_report *report)
 {
     const struct sr_flicker_report *test = report->flicker;
@@ -39,6 +42,11 @@ static void print_flicker(FILE *out, const struct sr_style *style, const struct 
                 "  That is longer than a frame at %.4g fps (%.4g ms): check the count, the lamp\n"
                 "  and --fps. The tables below are for a readout of %.4g ms.\n\n",
                 report->rig->camera.fps, 1e3 / report->rig->camera.fps, 1e3 * report->rig->camera.readout_s);
+        return;
+    }
+    if (test->high_s - test->low_s > VAGUE * test->readout_s) {
+        fprintf(out, "  Too uncertain for a rig file: count more bands, under a lamp that flickers\n"
+                     "  faster, or in a mode that reads out slower.\n\n");
         return;
     }
     fprintf(out, "  In the rig file:\n\n      [camera]\n      readout_ms = %.4g\n\n", 1e3 * test->readout_s);

@@ -38,6 +38,7 @@ enum sr_status sr_recorded_json(FILE *out, const struct sr_recorded *recorded, s
     sr_json_set(root, "log", sr_json_text(recorded->log), &failed);
     sr_json_set(root, "fingerprint", sr_json_text(recorded->fingerprint), &failed);
     sr_json_set(root, "added", json_boolean(recorded->added == SR_ADDED), &failed);
+    sr_json_set(root, "other_rigs", sr_json_count(recorded->other_rigs), &failed);
     sr_json_set(root, "trend", trend_object(recorded->trend, &failed), &failed);
     return sr_json_write(out, root, failed, err);
 }
@@ -108,6 +109,7 @@ enum sr_status sr_ledger_check_json(FILE *out, const struct sr_ledger_check_repo
     sr_json_set(root, "builds", sr_json_count(c->builds), &failed);
     sr_json_set(root, "rated", rated, &failed);
     sr_json_set(root, "doubled", sr_json_count(c->doubled), &failed);
+    sr_json_set(root, "other_rigs", sr_json_count(c->other_rigs), &failed);
     sr_json_set(root, "odd_dates", sr_json_count(c->odd_dates), &failed);
     sr_json_set(root, "no_hardness", sr_json_count(c->no_hardness), &failed);
     sr_json_set(root, "no_temperature", sr_json_count(c->no_temperature), &failed);

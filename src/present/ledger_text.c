@@ -26,6 +26,11 @@ void sr_recorded_text(FILE *out, const struct sr_style *style, const struct sr_r
         fputs("is there already, nothing written: ", out);
     sr_print_safe(out, recorded->path);
     fprintf(out, " as %s\n", recorded->fingerprint);
+    if (recorded->other_rigs > 0)
+        print_note(
+            out, style,
+            "the same log is there with another build, hardness or camera as well: that counts as another "
+            "flight; if it is none, take one of the rows out");
     if (recorded->trend->text[0] != '\0')
         print_note(out, style, recorded->trend->text);
 }
@@ -133,6 +138,7 @@ void sr_ledger_check_text(FILE *out, const struct sr_style *style,
             "  %zu row%s, %zu of them readable; %zu build%s; %zu rated (%zu clean, %zu slight, %zu bad)\n",
             c->rows, plural(c->rows), c->readable, c->builds, plural(c->builds), rated,
             c->rated[SR_RATED_CLEAN], c->rated[SR_RATED_SLIGHT], c->rated[SR_RATED_BAD]);
+    print_count(out, c->other_rigs, "the log of another row, with another build, hardness or camera");
     print_count(out, c->doubled, "the same flight as a row above: counted twice until one is removed");
     print_count(out, c->odd_dates, "with a date not as 2026-06-14: their order is not known");
     print_count(out, c->no_hardness, "without a hardness: left out of rankings");
@@ -216,7 +222,7 @@ void sr_threshold_text(FILE *out, const struct sr_style *style, const struct sr_
     print_left_out(out, style, t);
     if (report->written == NULL)
         return;
-    fputs("\n  written to ", out);
+    fputs(report->made ? "\n  made " : "\n  written to ", out);
     sr_print_safe(out, report->written);
     fprintf(out, ": px = %s, for its picture of %.10g px\n",
             sr_format_value(report->written_px, px, sizeof px), report->width_px);

@@ -37,15 +37,34 @@ size_t sr_notes_text(FILE *out, const struct sr_style *style, const struct sr_lo
     return count;
 }
 
+/* "note: 0.4 s are missing in 1 gap", where there are any. */
+static bool gap_words(const struct sr_log *log, char *text, size_t size)
+{
+    double lost_s = 0;
+
+    for (size_t i = 1; i < log->n_runs; i++) {
+        const struct sr_run *before = &log->runs[i - 1];
+        lost_s += log->runs[i].start_s - before->start_s - (double)before->count / log->rate_hz;
+    }
+    if (log->quality.gaps == 0 || !(lost_s > 0))
+        return false;
+    snprintf(text, size, "%.1f s are missing in %zu gap%s of this log: nothing is said of them", lost_s,
+             log->quality.gaps, log->quality.gaps == 1 ? "" : "s");
+    return true;
+}
+
 void sr_report_notes(FILE *out, const struct sr_style *style, const struct sr_score_report *report)
 {
-    char assumed[SR_NOTE_MAX];
+    char assumed[SR_NOTE_MAX], gaps[SR_NOTE_MAX];
+    bool has_gaps = gap_words(report->log, gaps, sizeof gaps);
     bool mounted = report->mount_note != NULL && report->mount_note[0] != '\0';
 
     sr_rig_assumption(report->rig, assumed, sizeof assumed);
-    if (assumed[0] != '\0' || report->log->n_notes > 0 || mounted)
+    if (assumed[0] != '\0' || report->log->n_notes > 0 || mounted || has_gaps)
         fputc('\n', out);
     sr_notes_text(out, style, report->log, report->rig);
+    if (has_gaps)
+        sr_note_text(out, style, gaps);
     if (mounted)
         sr_note_text(out, style, report->mount_note);
 }
