@@ -53,6 +53,31 @@ static void test_rows_keep_their_bytes_where_columns_agree(void **state)
     assert_count(merge("a.csv", "b.csv"), 0, 3, 0);
 }
 
+/* A stranger's formula is not let in as one, in a cell or a name; numbers, signs alone and names stay theirs.
+ */
+static void test_formulas_come_as_texts(void **state)
+{
+    (void)state;
+    put_text("a.csv", HEADER);
+    put_text("b.csv", HEADER "00000000000000aa,1,=1+2|x\n00000000000000bb,+2,-\n"
+                             "00000000000000cc,3,\"@a,b\"\n00000000000000dd,4,'=kept\n");
+    assert_count(merge("a.csv", "b.csv"), 4, 0, 0);
+    assert_file_is("a.csv", HEADER "00000000000000aa,1,'=1+2|x\n00000000000000bb,+2,-\n"
+                                   "00000000000000cc,3,\"'@a,b\"\n00000000000000dd,4,'=kept\n");
+    assert_count(merge("a.csv", "b.csv"), 0, 4, 0);
+    put_text("c.csv", "fingerprint,wobble_px,=theirs\n00000000000000ee,5,-5\n");
+    assert_count(merge("a.csv", "c.csv"), 1, 0, 0);
+    assert_count(merge("a.csv", "c.csv"), 0, 1, 0);
+    struct sr_ledger ledger;
+    read_ledger(&ledger, "a.csv");
+    assert_int_equal(ledger.n_columns, 4);
+    assert_string_equal(ledger.columns[3], "'=theirs");
+    assert_string_equal(ledger.rows[0].build, "=1+2|x");
+    assert_string_equal(ledger.rows[3].build, "=kept");
+    assert_string_equal(sr_ledger_cell(&ledger, 4, 3), "-5");
+    sr_ledger_release(&ledger);
+}
+
 static void test_columns_are_brought_together_by_name(void **state)
 {
     (void)state;
@@ -149,13 +174,10 @@ int main(void)
 {
 #define TEST(function) cmocka_unit_test_setup(function, fresh_ledger_folder)
     const struct CMUnitTest tests[] = {
-        TEST(test_new_rows_follow_the_old),
-        TEST(test_rows_keep_their_bytes_where_columns_agree),
-        TEST(test_columns_are_brought_together_by_name),
-        TEST(test_long_rows_survive_whole),
-        TEST(test_columns_without_a_name_keep_their_order),
-        TEST(test_a_missing_ledger_is_begun),
-        TEST(test_large_ledgers_merge_by_content),
+        TEST(test_new_rows_follow_the_old),   TEST(test_rows_keep_their_bytes_where_columns_agree),
+        TEST(test_formulas_come_as_texts),    TEST(test_columns_are_brought_together_by_name),
+        TEST(test_long_rows_survive_whole),   TEST(test_columns_without_a_name_keep_their_order),
+        TEST(test_a_missing_ledger_is_begun), TEST(test_large_ledgers_merge_by_content),
     };
     return cmocka_run_group_tests(tests, enter_ledger_folder, leave_ledger_folder);
 }

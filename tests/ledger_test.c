@@ -97,6 +97,28 @@ static void test_every_column_comes_back(void **state)
     assert_null(sr_ledger_column_name(33));
 }
 
+/* What a spreadsheet would run is written behind an apostrophe, and read as the name it is. */
+static void test_formulas_are_written_as_texts(void **state)
+{
+    static const char *const names[] = {"=cmd|' /C x'!A1", "@x", "+a", "-a", "'=a", "''=a", "'a", "-"};
+    static const char *const cells[] = {"'=cmd|' /C x'!A1", "'@x", "'+a", "'-a", "''=a", "'''=a", "'a", "-"};
+    (void)state;
+    for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
+        struct sr_ledger_row row = bare_row("00000000000000aa", 1);
+        row.build = names[i];
+        add("l.csv", &row, SR_ADDED);
+        add("l.csv", &row, SR_ADDED_BEFORE);
+    }
+    struct sr_ledger ledger;
+    read_ledger(&ledger, "l.csv");
+    assert_int_equal(ledger.n_rows, sizeof names / sizeof *names);
+    for (size_t i = 0; i < ledger.n_rows; i++) {
+        assert_string_equal(ledger.rows[i].build, names[i]);
+        assert_string_equal(sr_ledger_cell(&ledger, i, 4), cells[i]);
+    }
+    sr_ledger_release(&ledger);
+}
+
 static void test_the_same_log_is_not_doubled(void **state)
 {
     (void)state;
@@ -517,6 +539,7 @@ int main(void)
 #define TEST(function) cmocka_unit_test_setup(function, fresh_ledger_folder)
     const struct CMUnitTest tests[] = {
         TEST(test_every_column_comes_back),
+        TEST(test_formulas_are_written_as_texts),
         TEST(test_the_same_log_is_not_doubled),
         TEST(test_odd_ledgers_are_read),
         TEST(test_adding_keeps_all_other_bytes),

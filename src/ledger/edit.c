@@ -19,7 +19,7 @@ static void start_new(struct bytes *b)
 size_t edit_column(const struct sr_ledger *ledger, const char *name, size_t nth)
 {
     size_t c = 0;
-    while (c < ledger->n_columns && (strcmp(ledger->columns[c], name) != 0 || nth-- > 0))
+    while (c < ledger->n_columns && (!cell_same(ledger->columns[c], name) || nth-- > 0))
         c++;
     return c;
 }
@@ -28,7 +28,7 @@ size_t edit_nth(const char *const *names, size_t i)
 {
     size_t nth = 0;
     for (size_t k = 0; k < i; k++)
-        nth += strcmp(names[k], names[i]) == 0;
+        nth += cell_same(names[k], names[i]);
     return nth;
 }
 
@@ -162,7 +162,7 @@ static void append_row(struct edit *e, const struct sr_ledger_row *row)
         if (c > 0)
             bytes_add_text(&e->fresh, ",");
         if (sr_ledger_column_name(k) != NULL)
-            bytes_add_cell(&e->fresh, column_text(row, k, text, sizeof text));
+            bytes_add_text_cell(&e->fresh, column_text(row, k, text, sizeof text));
     }
     bytes_add_text(&e->fresh, e->newline);
 }

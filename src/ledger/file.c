@@ -48,23 +48,57 @@ static bool blank(char c)
     return c == ' ' || c == '\t';
 }
 
-void bytes_add_cell(struct bytes *b, const char *text)
+/* What a spreadsheet would take for a formula. A number is none, nor is a sign alone. */
+bool cell_is_formula(const char *text)
+{
+    size_t number = strspn(text, "+-.0123456789eE");
+    return text[0] != '\0' && strchr("=+-@\t\r", text[0]) != NULL && text[1] != '\0' && text[number] != '\0';
+}
+
+static bool is_guarded(const char *text)
+{
+    size_t guards = strspn(text, "'");
+    return guards > 0 && cell_is_formula(text + guards);
+}
+
+const char *cell_unguarded(const char *text)
+{
+    return is_guarded(text) ? text + 1 : text;
+}
+
+bool cell_same(const char *a, const char *b)
+{
+    return strcmp(cell_unguarded(a), cell_unguarded(b)) == 0;
+}
+
+static void add_cell(struct bytes *b, bool guard, const char *text)
 {
     /* Blanks at an end would be trimmed by a reader, so they are quoted too. */
     size_t length = strlen(text);
     bool quote =
         strpbrk(text, ",\"\r\n") != NULL || (length > 0 && (blank(text[0]) || blank(text[length - 1])));
     if (!quote) {
+        bytes_add(b, "'", guard ? 1 : 0);
         bytes_add(b, text, length);
         return;
     }
-    bytes_add(b, "\"", 1);
+    bytes_add(b, guard ? "\"'" : "\"", guard ? 2 : 1);
     for (const char *c = text; *c != '\0'; c++) {
         if (*c == '"')
             bytes_add(b, "\"", 1);
         bytes_add(b, c, 1);
     }
     bytes_add(b, "\"", 1);
+}
+
+void bytes_add_text_cell(struct bytes *b, const char *text)
+{
+    add_cell(b, is_guarded(text) || cell_is_formula(text), text);
+}
+
+void bytes_add_cell(struct bytes *b, const char *text)
+{
+    add_cell(b, cell_is_formula(text), text);
 }
 
 void bytes_release(struct bytes *b)

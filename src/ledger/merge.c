@@ -86,9 +86,9 @@ static void add_key(struct bytes *key, const struct sr_ledger *ledger, size_t i,
         return;
     }
     for (size_t c = 0; c < n; c++)
-        key_text(key, sr_ledger_cell(ledger, i, column_of[c]));
+        key_text(key, cell_unguarded(sr_ledger_cell(ledger, i, column_of[c])));
     for (size_t c = ledger->n_columns; c < ledger_n_cells(ledger, i); c++)
-        key_text(key, sr_ledger_cell(ledger, i, c));
+        key_text(key, cell_unguarded(sr_ledger_cell(ledger, i, c)));
 }
 
 /* Two ledgers on their way into one. */
@@ -131,6 +131,10 @@ static bool append_as_is(struct merge *m, size_t i)
     /* Surplus cells must not come to lie under a column that only `into` has. */
     if (!m->alike || (n_cells > m->from.n_columns && m->from.n_columns < m->into.ledger.n_columns))
         return false;
+    /* Another's formula is not let into a file that a spreadsheet opens. */
+    for (size_t c = 0; c < n_cells; c++)
+        if (cell_is_formula(sr_ledger_cell(&m->from, i, c)))
+            return false;
     bytes_add(&m->into.fresh, m->from_bytes.data + cells[0].from, cells[n_cells - 1].to - cells[0].from);
     return true;
 }

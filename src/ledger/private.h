@@ -19,6 +19,17 @@ void bytes_add(struct bytes *b, const char *data, size_t size);
 void bytes_add_text(struct bytes *b, const char *text);
 /* A cell, quoted where CSV needs it. */
 void bytes_add_cell(struct bytes *b, const char *text);
+
+/*
+ * A cell that a spreadsheet would take for a formula ("=…", "+…", "-…", "@…" that are no numbers) is written
+ * with an apostrophe before it (common practice), which is taken off in reading: a name stays the same name.
+ * The first is for cells of a ledger as they are, the second for a text as it is meant, in which apostrophes
+ * before a formula are its own.
+ */
+void bytes_add_text_cell(struct bytes *b, const char *text);
+const char *cell_unguarded(const char *text);
+bool cell_is_formula(const char *text);
+bool cell_same(const char *a, const char *b); /* guarded or not */
 void bytes_release(struct bytes *b);
 
 /* ---- Files ---------------------------------------------------------------- */

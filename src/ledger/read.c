@@ -206,7 +206,7 @@ static void understand_row(struct sr_ledger *ledger, size_t index, const size_t 
                  ledger->n_columns);
     for (size_t c = 0; c < ledger->n_columns && c < n_cells; c++)
         if (sr_ledger_column_name(known[c]) != NULL)
-            column_set(row, known[c], sr_ledger_cell(ledger, index, c));
+            column_set(row, known[c], cell_unguarded(sr_ledger_cell(ledger, index, c)));
     row_check(row);
     ledger->n_unreadable += !row->readable;
 }
