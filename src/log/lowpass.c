@@ -3,9 +3,11 @@
  * Does the log look low-pass filtered, and where?
  *
  * A gyro has noise of its own up to any frequency. Where the floor of the spectrum
- * towards Nyquist lies below what any small gyro has, or where the spectrum drops
- * off a cliff and stays down, a filter has been at work. The corner is fitted to
- * the floor between. A spectrum that merely falls, as a flight's does, is no sign.
+ * towards Nyquist lies below what any small gyro has, or where it drops off a cliff
+ * and stays down, a filter has been at work. The corner is fitted to the floor
+ * between. A spectrum that merely falls, as a flight's does, is no sign; and what
+ * rises above the floor and comes down to it again, a line or the hump of a motor
+ * order that wanders, is no part of the floor.
  */
 #include <gsl/gsl_fft_real.h>
 #include <math.h>
@@ -14,49 +16,59 @@
 #include "log/note.h"
 #include "log/quality.h"
 
-#define SEGMENT      1024
-#define BINS         512 /* SEGMENT / 2 */
-#define SEGMENTS_MAX 64
-#define POINTS       32
-#define LOW_HZ       40.0 /* [Hz] below it flight itself decides the shape */
-#define NYQUIST_HZ   80.0 /* [Hz] least Nyquist for which the question makes sense */
+#define SEGMENT_LEAST  1024
+#define SEGMENT_MOST   4096
+#define BIN_MOST_HZ    2.0 /* [Hz] wider bins would close the gaps between humps */
+#define SEGMENTS_LEAST 4
+#define SEGMENTS_MAX   64
+#define POINTS         48
+#define QUANTILE       0.3 /* of the bins about a point: on the floor with up to half of them in lines */
+#define RIGHT_ANGLE    1.5707963267948966
+#define HUMP           2.0 /* what rises above the floor for up to an octave is a hump */
+#define HUMP_DB        1.0
+#define LOW_HZ         40.0 /* [Hz] below it flight itself decides the shape */
+#define NYQUIST_HZ     80.0 /* [Hz] least Nyquist for which the question makes sense */
 /* (0.002 dps/rtHz)^2 in (deg/s)^2/Hz; the quietest small MEMS gyros have 0.003 (data sheets, from memory) */
 #define QUIET_PSD 4e-6
 #define DROP_DB   12.0 /* least fall from the plateau to the end */
 /* Noise floors of small gyros, 0.0025 to 0.02 dps/rtHz (from memory), in dB of (deg/s)^2/Hz */
 #define NOISE_LOW_DB  (-52.0)
 #define NOISE_HIGH_DB (-34.0)
-#define CLIFF_DB      25.0 /* fall within half an octave that no structure makes */
+#define CLIFF_DB      26.0 /* fall within an octave: a resonance and wash make 24 together */
+#define EDGE_DB       17.0 /* within half an octave */
 
 /* The floor of the spectrum at POINTS frequencies, evenly spaced on a log scale. */
 struct floor {
     double hz[POINTS];
-    double db[POINTS]; /* 10 log10 of (deg/s)^2/Hz, mean of the axes */
+    double db[POINTS];   /* 10 log10 of (deg/s)^2/Hz, mean of the axes */
+    double warp[POINTS]; /* tan of pi/2 times hz over Nyquist */
+    double nyquist_hz;
 };
 
 /* 4-term Blackman-Harris (Harris 1978): lines must not leak into the floor. */
-static void make_window(double *window)
+static void make_window(double *window, size_t segment)
 {
-    const double turn = 6.283185307179586 / SEGMENT;
+    const double turn = 6.283185307179586 / (double)segment;
 
-    for (int i = 0; i < SEGMENT; i++)
-        window[i] =
-            0.35875 - 0.48829 * cos(turn * i) + 0.14128 * cos(2.0 * turn * i) - 0.01168 * cos(3.0 * turn * i);
+    for (size_t i = 0; i < segment; i++) {
+        const double x = turn * (double)i;
+        window[i] = 0.35875 - 0.48829 * cos(x) + 0.14128 * cos(2.0 * x) - 0.01168 * cos(3.0 * x);
+    }
 }
 
-/* Add the power of SEGMENT samples x, less their mean, to power[BINS]. */
-static void add_power(const double *x, const double *window, double *power)
+/* Add the power of x[segment], less its mean, to power[segment / 2]. */
+static void add_power(const double *x, const double *window, size_t segment, double *power)
 {
-    double work[SEGMENT];
+    double work[SEGMENT_MOST];
     double mean = 0.0;
 
-    for (size_t i = 0; i < SEGMENT; i++)
-        mean += x[i] / SEGMENT;
-    for (size_t i = 0; i < SEGMENT; i++)
+    for (size_t i = 0; i < segment; i++)
+        mean += x[i] / (double)segment;
+    for (size_t i = 0; i < segment; i++)
         work[i] = (x[i] - mean) * window[i];
-    gsl_fft_real_radix2_transform(work, 1, SEGMENT); /* half-complex: real parts up, imaginary parts down */
-    for (size_t k = 1; k < BINS; k++)
-        power[k] += work[k] * work[k] + work[SEGMENT - k] * work[SEGMENT - k];
+    gsl_fft_real_radix2_transform(work, 1, segment); /* half-complex: real parts up, imaginary parts down */
+    for (size_t k = 1; k < segment / 2; k++)
+        power[k] += work[k] * work[k] + work[segment - k] * work[segment - k];
 }
 
 /* Segments of a run that lie in a span: the first sample in *first, how many samples in *count. */
@@ -71,7 +83,7 @@ static void overlap(const struct sr_log *log, const struct sr_run *run, const st
 }
 
 /* Mean power over segments spread evenly over the flight; 0 segments: too short. */
-static size_t mean_power(const struct sr_log *log, const double *window, double *power)
+static size_t mean_power(const struct sr_log *log, const double *window, size_t segment, double *power)
 {
     size_t whole = 0;
     size_t taken = 0;
@@ -83,11 +95,11 @@ static size_t mean_power(const struct sr_log *log, const double *window, double 
             for (size_t r = 0; r < log->n_runs; r++) {
                 size_t first, count;
                 overlap(log, &log->runs[r], &log->airborne[s], &first, &count);
-                for (; count >= SEGMENT; count -= SEGMENT, first += SEGMENT, number++) {
+                for (; count >= segment; count -= segment, first += segment, number++) {
                     if (pass == 0 || number % stride != 0)
                         continue;
                     for (size_t axis = 0; axis < 3; axis++)
-                        add_power(log->gyro_dps[axis] + first, window, power);
+                        add_power(log->gyro_dps[axis] + first, window, segment, power);
                     taken++;
                 }
             }
@@ -104,24 +116,65 @@ static int by_value(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* Running median of the density psd[BINS] over a twelfth of an octave or nine bins. */
-static void find_floor(const double *psd, double bin_hz, struct floor *line)
+/* Running low quantile of the density psd[bins] over an eighth of an octave or 17 bins. */
+static void find_floor(const double *psd, size_t bins, double bin_hz, struct floor *line)
 {
-    double work[BINS] = {0};
+    double work[SEGMENT_MOST / 2] = {0};
     const double low = LOW_HZ / bin_hz;
-    const double high = 0.97 * BINS;
+    const double high = 0.97 * line->nyquist_hz / bin_hz;
 
     for (size_t p = 0; p < POINTS; p++) {
         const double middle = low * pow(high / low, (double)p / (POINTS - 1));
-        const double half = fmax(4.0, 0.03 * middle);
+        const double half = fmax(8.0, 0.04 * middle);
         const size_t from = (size_t)fmax(1.0, middle - half);
-        const size_t to = (size_t)fmin(BINS - 1, middle + half);
+        const size_t to = (size_t)fmin((double)bins - 1.0, middle + half);
         size_t n = 0;
         for (size_t k = from; k <= to; k++)
             work[n++] = psd[k];
         qsort(work, n, sizeof *work, by_value);
         line->hz[p] = middle * bin_hz;
-        line->db[p] = 10.0 * log10(work[n / 2] + 1e-300);
+        line->warp[p] = tan(RIGHT_ANGLE * line->hz[p] / line->nyquist_hz);
+        line->db[p] = 10.0 * log10(work[(size_t)(QUANTILE * (double)n)] + 1e-300);
+    }
+}
+
+/* The greatest curve below the floor without a hump narrower than HUMP (a morphological opening). */
+static void open_floor(const struct floor *line, double *opened)
+{
+    double least[POINTS];
+
+    for (size_t p = 0; p < POINTS; p++) {
+        least[p] = line->db[p];
+        for (size_t q = p; q < POINTS && line->hz[q] <= HUMP * line->hz[p]; q++)
+            least[p] = fmin(least[p], line->db[q]);
+    }
+    double first =
+        INFINITY; /* of the floor so far: what reaches over the low end may be wider than it looks */
+    for (size_t p = 0; p < POINTS; p++) {
+        first = fmin(first, line->db[p]);
+        opened[p] = line->hz[p] < HUMP * line->hz[0] ? fmax(first, least[p]) : least[p];
+        for (size_t q = p; q-- > 0 && line->hz[p] <= HUMP * line->hz[q];)
+            opened[p] = fmax(opened[p], least[q]);
+    }
+}
+
+/* Take the humps out, and draw straight lines below them: a floor that only falls stays as it is. */
+static void take_humps(struct floor *line)
+{
+    double opened[POINTS];
+
+    open_floor(line, opened);
+    for (size_t p = 0, end; p < POINTS; p = end) {
+        end = p + 1;
+        if (line->db[p] <= opened[p] + HUMP_DB)
+            continue;
+        while (end < POINTS && line->db[end] > opened[end] + HUMP_DB)
+            end++;
+        const double left = p > 0 ? line->db[p - 1] : opened[p];
+        const double right = end < POINTS ? fmin(line->db[end], left) : opened[POINTS - 1];
+        for (size_t q = p; q < end; q++)
+            line->db[q] =
+                fmin(line->db[q], left + (right - left) * (double)(q - p + 1) / (double)(end - p + 1));
     }
 }
 
@@ -132,6 +185,7 @@ static void find_floor(const double *psd, double bin_hz, struct floor *line)
 struct model {
     double corner_hz;
     int order;   /* n */
+    bool warped; /* a digital filter that runs at the log's own rate and is 0 at Nyquist: tan for f */
     int fall;    /* a */
     double more; /* C / W [dB] */
 };
@@ -146,8 +200,11 @@ static void shape_of(const struct model *model, const struct floor *line, double
         double filter = 1.0;
         for (int i = 0; i < model->fall; i++)
             flight *= 100.0 / line->hz[p];
+        double ratio_hz = line->hz[p] / model->corner_hz;
+        if (model->warped)
+            ratio_hz = line->warp[p] / tan(RIGHT_ANGLE * model->corner_hz / line->nyquist_hz);
         for (int i = 0; i < model->order; i++)
-            filter *= line->hz[p] * line->hz[p] / (model->corner_hz * model->corner_hz);
+            filter *= ratio_hz * ratio_hz;
         shape[p] = 10.0 * log10((1.0 + flight) / (1.0 + filter));
     }
 }
@@ -178,9 +235,25 @@ static double misfit_of(const struct floor *line, const double *shape, double bo
     return misfit + unlikely * unlikely;
 }
 
-static double fit_corner(const struct floor *line)
+/* The best of the models with a corner and an order; *least is its misfit so far. */
+static void fit_rest(const struct floor *line, struct model *model, double bottom, double *least,
+                     double *best_hz)
 {
     double shape[POINTS];
+
+    for (model->fall = 0; model->fall <= 8; model->fall += model->fall < 4 ? 2 : 4)
+        for (model->more = -20.0; model->more <= 50.0; model->more += 5.0) {
+            shape_of(model, line, shape);
+            const double misfit = misfit_of(line, shape, bottom);
+            if (misfit < *least) {
+                *least = misfit;
+                *best_hz = model->corner_hz;
+            }
+        }
+}
+
+static double fit_corner(const struct floor *line)
+{
     double bottom = INFINITY;
     double best_hz = 0.0;
     double least = INFINITY;
@@ -190,15 +263,10 @@ static double fit_corner(const struct floor *line)
         bottom = fmin(bottom, line->db[p]);
     for (; model.corner_hz < line->hz[POINTS - 1]; model.corner_hz *= 1.05)
         for (model.order = 1; model.order <= 4; model.order++)
-            for (model.fall = 0; model.fall <= 4; model.fall += 2)
-                for (model.more = -10.0; model.more <= 50.0; model.more += 5.0) {
-                    shape_of(&model, line, shape);
-                    const double misfit = misfit_of(line, shape, bottom);
-                    if (misfit < least) {
-                        least = misfit;
-                        best_hz = model.corner_hz;
-                    }
-                }
+            for (int warped = 0; warped < 2; warped++) {
+                model.warped = warped == 1;
+                fit_rest(line, &model, bottom, &least, &best_hz);
+            }
     return best_hz;
 }
 
@@ -214,21 +282,20 @@ static double level_of(const struct floor *line, size_t from, size_t to)
     return work[n / 2];
 }
 
-/* A fall within half an octave, down to the end: the frequency it starts at, 0 if there is none. */
-static double find_cliff(const struct floor *line)
+/* The greatest fall from any point to all that lies `ratio` times higher or more. */
+static double greatest_fall(const struct floor *line, double ratio)
 {
-    for (size_t p = 4; p + 4 < POINTS; p++) {
+    double greatest = 0.0;
+
+    for (size_t p = 0; p < POINTS; p++) {
         double most = -INFINITY;
-        size_t from = p;
-        while (from > 0 && line->hz[from] > line->hz[p] / 1.5)
-            from--;
         for (size_t q = p; q < POINTS; q++)
-            if (line->hz[q] >= line->hz[p] * 1.42)
+            if (line->hz[q] >= ratio * line->hz[p])
                 most = fmax(most, line->db[q]);
-        if (most > -INFINITY && level_of(line, from, p + 1) - most >= CLIFF_DB)
-            return line->hz[p];
+        if (most > -INFINITY)
+            greatest = fmax(greatest, line->db[p] - most);
     }
-    return 0.0;
+    return greatest;
 }
 
 static double judge(const struct floor *line)
@@ -236,7 +303,7 @@ static double judge(const struct floor *line)
     const double quiet_db = 10.0 * log10(QUIET_PSD);
     double plateau = -INFINITY;
     double end = -INFINITY;
-    const double cliff_hz = find_cliff(line);
+    const bool cliff = greatest_fall(line, 2.0) > CLIFF_DB || greatest_fall(line, 1.414) > EDGE_DB;
 
     for (size_t p = 0; p + 4 < POINTS; p++)
         plateau = fmax(plateau, level_of(line, p, p + 5));
@@ -245,7 +312,7 @@ static double judge(const struct floor *line)
             end = fmax(end, line->db[p]);
     if (plateau < quiet_db)
         return 0.0;
-    if (cliff_hz > 0.0 || (end < quiet_db && plateau - end > DROP_DB))
+    if (cliff || (end < quiet_db && plateau - end > DROP_DB))
         return fit_corner(line);
     return 0.0;
 }
@@ -260,22 +327,26 @@ static double two_digits(double hz)
 
 enum sr_status sr_quality_low_pass(struct sr_log *log, struct sr_error *err)
 {
-    double *work = calloc(SEGMENT + BINS, sizeof *work);
+    size_t segment = SEGMENT_LEAST;
+    while (segment < SEGMENT_MOST && log->rate_hz > BIN_MOST_HZ * (double)segment)
+        segment *= 2;
+    double *work = calloc(segment + segment / 2, sizeof *work);
     double *window = work;
-    double *power = work != NULL ? work + SEGMENT : NULL;
+    double *power = work != NULL ? work + segment : NULL;
     double squares = 0.0;
-    struct floor line;
+    struct floor line = {.nyquist_hz = log->quality.nyquist_hz};
     bool ok = work != NULL;
 
     if (ok && log->quality.nyquist_hz >= NYQUIST_HZ) {
-        make_window(window);
-        for (size_t i = 0; i < SEGMENT; i++)
+        make_window(window, segment);
+        for (size_t i = 0; i < segment; i++)
             squares += window[i] * window[i];
-        const size_t segments = mean_power(log, window, power);
-        for (size_t k = 0; k < BINS && segments > 0; k++)
+        const size_t segments = mean_power(log, window, segment, power);
+        for (size_t k = 0; k < segment / 2 && segments > 0; k++)
             power[k] *= 2.0 / (log->rate_hz * squares * (double)segments * 3.0);
-        if (segments >= 4) {
-            find_floor(power, log->rate_hz / SEGMENT, &line);
+        if (segments >= SEGMENTS_LEAST) {
+            find_floor(power, segment / 2, log->rate_hz / (double)segment, &line);
+            take_humps(&line);
             log->quality.low_pass_hz = judge(&line);
             /* interpolated rows make a fall of their own, from bridged_hz on */
             if (log->quality.bridged_hz > 0.0 && log->quality.low_pass_hz > log->quality.bridged_hz)
