@@ -317,7 +317,7 @@ static void inspect_fields(void **state)
         S "inspect --json " HERON " " DIPPER " " GREBE " " COOT,
         "awk 'BEGIN { OFS = \",\"; print \"gyro_x,gyro_y,gyro_z,acc_x,acc_y,acc_z\"; for (i = 0; i < 4000; "
         "i++) "
-        "print sin(i), cos(i), i % 7, 0, 0, 1 }' | " S "inspect --json --sample-rate 1000 -",
+        "print 40 * sin(i), 40 * cos(i), i % 7, 0, 0, 1 }' | " S "inspect --json --sample-rate 1000 -",
         NULL};
     (void)state;
     check_schema("stillrow.inspect/1", commands);
