@@ -98,7 +98,8 @@ static struct sr_threshold threshold = {SR_THRESHOLD_FITTED,
                                         2,
                                         3,
                                         4};
-static const struct sr_threshold_report threshold_report = {"l.csv", &threshold, "rig.ini", 1.2323, 2704, false};
+static const struct sr_threshold_report threshold_report = {"l.csv", &threshold, "rig.ini",
+                                                            1.2323,  2704,       false};
 
 static struct sr_ledger ledger;
 static struct sr_ledger_counts counts;

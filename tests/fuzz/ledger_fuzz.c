@@ -65,12 +65,26 @@ static void check_ledger(const struct sr_ledger *ledger)
     CHECK(unreadable == ledger->n_unreadable);
 }
 
+/* The text of a cell, be it written with the apostrophe that keeps a spreadsheet from running it or without.
+ */
+static const char *meant(const char *cell)
+{
+    const char first = cell[strspn(cell, "'")];
+
+    return cell[0] == '\'' && first != '\0' && strchr("=+-@\t\r", first) != NULL ? cell + 1 : cell;
+}
+
+static bool same_cell(const char *a, const char *b)
+{
+    return strcmp(meant(a), meant(b)) == 0;
+}
+
 /* Column `name` (its nth of that name, as the empty one may come twice), or n_columns. */
 static size_t column_of(const struct sr_ledger *ledger, const char *name, size_t nth)
 {
     size_t c = 0;
 
-    while (c < ledger->n_columns && (strcmp(ledger->columns[c], name) != 0 || nth-- > 0))
+    while (c < ledger->n_columns && (!same_cell(ledger->columns[c], name) || nth-- > 0))
         c++;
     return c;
 }
@@ -80,7 +94,7 @@ static size_t nth_of(const struct sr_ledger *ledger, size_t column)
     size_t nth = 0;
 
     for (size_t c = 0; c < column; c++)
-        nth += strcmp(ledger->columns[c], ledger->columns[column]) == 0;
+        nth += same_cell(ledger->columns[c], ledger->columns[column]);
     return nth;
 }
 
@@ -90,11 +104,11 @@ static bool same_row(const struct sr_ledger *a, size_t i, const struct sr_ledger
 {
     for (size_t c = 0; c < a->n_columns; c++) {
         const size_t to = column_of(b, a->columns[c], nth_of(a, c));
-        if (to == b->n_columns || strcmp(sr_ledger_cell(a, i, c), sr_ledger_cell(b, j, to)) != 0)
+        if (to == b->n_columns || !same_cell(sr_ledger_cell(a, i, c), sr_ledger_cell(b, j, to)))
             return false;
     }
     for (size_t c = a->n_columns; c < cells_of(a, i); c++)
-        if (strcmp(sr_ledger_cell(a, i, c), sr_ledger_cell(b, j, b->n_columns + c - a->n_columns)) != 0)
+        if (!same_cell(sr_ledger_cell(a, i, c), sr_ledger_cell(b, j, b->n_columns + c - a->n_columns)))
             return false;
     return true;
 }
