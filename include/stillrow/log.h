@@ -87,7 +87,7 @@ struct sr_quality {
     size_t first_bad_line;  /* [1-based] of the first bad row, 0: none */
     size_t gaps;            /* holes of more than three missing rows: they split the log */
     double jitter_us;       /* [us] standard deviation of the step, missing rows left out */
-    uint64_t clipped;       /* samples on a flat top at the sensor's limit, any axis */
+    uint64_t clipped;       /* samples that stand on the sensor's limit, any axis */
     double clip_dps;        /* [deg/s] that limit, 0: none seen */
     double nyquist_hz;      /* [Hz] rate_hz / 2; less where the gyro was read less often than that */
     double low_pass_hz;     /* [Hz] "looks low-pass filtered at", 0: does not */
@@ -146,8 +146,9 @@ void sr_log_options_init(struct sr_log_options *options);
  *
  * options: NULL for all defaults.
  * Errors: SR_ERR_ARGUMENT (an option out of range, a bad columns text, an unknown
- * unit), SR_ERR_OPEN, SR_ERR_READ, SR_ERR_FORMAT (binary, empty, over half bad),
- * SR_ERR_COLUMNS (no time or rate columns, an ambiguous or unknown name),
+ * unit), SR_ERR_OPEN, SR_ERR_READ, SR_ERR_FORMAT (binary, empty, over half bad, rates that never change),
+ * SR_ERR_COLUMNS (no time or rate columns, an ambiguous or unknown name, a unit of the
+ * rates that cannot be told),
  * SR_ERR_TIME (no step to speak of), SR_ERR_SHORT (under 2 s usable),
  * SR_ERR_MEMORY. File, line and a sentence are in *err; *log is untouched.
  */

@@ -20,7 +20,7 @@ static const char *speed_words(const struct sr_causes *causes)
     case SR_SPEED_NONE:
         break;
     }
-    return "nothing: neither motor speed nor throttle is in this log, so no cause can be told";
+    return "nothing: this log has no motor speed or throttle to go by, so no cause can be told";
 }
 
 static void print_against(FILE *out, const struct sr_causes *causes)

@@ -97,6 +97,8 @@ static void print_clock(FILE *out, const struct sr_log *log)
     if (log->n_runs > 1 || q->gaps > 0)
         fprintf(out, "  %-12s %zu, about %" PRIu64 " rows lost; %zu unbroken runs\n", "gaps", q->gaps,
                 q->lost_rows, log->n_runs);
+    else if (q->lost_rows > 0)
+        fprintf(out, "  %-12s %" PRIu64 ", interpolated\n", "lost rows", q->lost_rows);
     if (q->bad_rows > 0)
         fprintf(out, "  %-12s %" PRIu64 ", the first on line %zu\n", "bad rows", q->bad_rows,
                 q->first_bad_line);

@@ -79,6 +79,14 @@ static void print_numbers(FILE *out, const struct sr_score *score)
             px_text(score->axis_px[SR_YAW], c, sizeof c));
 }
 
+/* What ends the sight of a log at sees_hz. */
+static const char *why_not_seen(const struct sr_log *log, double sees_hz)
+{
+    if (sees_hz >= sr_log_nyquist_hz(log))
+        return "ends at";
+    return sees_hz == log->quality.bridged_hz ? "lacks too many rows above" : "looks filtered above";
+}
+
 static void print_bands(FILE *out, const struct sr_style *style, const struct sr_score_report *report)
 {
     const struct sr_score *score = report->score;
@@ -93,8 +101,7 @@ static void print_bands(FILE *out, const struct sr_style *style, const struct sr
                       range, sizeof range);
         fprintf(out, "  %-6s %12s  ", sr_band_name(name), range);
         if (!band->seen) {
-            fprintf(out, "not seen: this log %s %.0f Hz\n",
-                    score->sees_hz < report->log->quality.nyquist_hz ? "looks filtered above" : "ends at",
+            fprintf(out, "not seen: this log %s %.0f Hz\n", why_not_seen(report->log, score->sees_hz),
                     score->sees_hz);
             continue;
         }

@@ -132,7 +132,7 @@ static void say_undecided(char *text, const struct sr_case *c)
     double order = c->speeds->mean_hz > 0 ? pick->f0 / c->speeds->mean_hz : 0;
 
     if (c->speeds->channels == 0) {
-        say(text, "neither motor speed nor throttle was logged: nothing to tell what it follows");
+        say(text, "no motor speed or throttle to go by: nothing to tell what it follows");
         return;
     }
     if (pick->open)
