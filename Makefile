@@ -34,7 +34,7 @@ THREADED  := tests/harden/threads_test tests/harden/readers_test tests/gnuplot_p
 TOOLS     := $(patsubst %.c,$(BUILD)/%,$(TOOL_SRC))
 ALL_C     := $(wildcard include/stillrow/*.h src/*.[ch] src/*/*.[ch] tests/*.[ch] tests/*/*.[ch] sample-logs/*.[ch] docs/examples/*.[ch])
 
-.PHONY: all setup demo test bench tables fuzz asan tsan coverage lint format install uninstall clean help
+.PHONY: all setup demo programs test bench tables fuzz asan tsan coverage lint format install uninstall clean help
 .DELETE_ON_ERROR:
 .SECONDARY:
 
@@ -52,9 +52,13 @@ help:
 	@echo 'lint      clang-format, cppcheck, clang-tidy'
 	@echo 'install   to $(PREFIX) (PREFIX, DESTDIR);  uninstall, clean'
 
+# On all processors, unless whoever called make said on how many.
+CORES    := $(shell getconf _NPROCESSORS_ONLN 2>/dev/null || echo 1)
+parallel  = $(if $(findstring -j,$(MAKEFLAGS)),,-j$(CORES))
+
 setup:
 	@sh .ci/install-deps
-	@$(MAKE) --no-print-directory all
+	@$(MAKE) --no-print-directory $(parallel) all
 
 $(BUILD)/%.o: %.c
 	@mkdir -p $(@D)
@@ -86,7 +90,10 @@ $(BUILD)/tests/harden/io_test: LDFLAGS += -Wl,--wrap=open,--wrap=write,--wrap=fs
 demo: $(PROGRAM)
 	$(PROGRAM) score sample-logs/*.csv
 
-test: $(PROGRAM) $(TESTS)
+programs: $(PROGRAM) $(TESTS)
+
+test:
+	@$(MAKE) --no-print-directory $(parallel) programs
 	@BUILD=$(BUILD) sh tests/run.sh $(TESTS)
 
 bench: $(PROGRAM) $(TOOLS)
