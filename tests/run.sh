@@ -18,11 +18,14 @@ work=$1
 shift
 out=$(mktemp "$work/out.XXXXXX")
 echo "== $*" >"$out"
+since=$(date +%s)
 case $1 in
 *.sh) sh "$@" >>"$out" 2>&1 ;;
 *) "$@" >>"$out" 2>&1 ;;
 esac
 status=$?
+took=$(($(date +%s) - since))
+[ "$took" -lt 10 ] || echo "took $took s" >>"$out"
 if [ "$status" -eq 0 ]; then
     echo "$*" >>"$work/passed"
 else

@@ -18,6 +18,7 @@ LC_ALL=C TERM=xterm
 export LC_ALL TERM
 
 log=$top/sample-logs/coot-logged-too-slowly.csv
+combo=$top/sample-logs/combos/teal
 passed=0 failed=0 skipped=0
 
 fail() {
@@ -107,8 +108,8 @@ camera
 camera --json
 mounts --resonance-hz 60 --flown-on 50 $log
 mounts --json --resonance-hz 60 --flown-on 50 $log
-compare $log --with $log
-compare --json $log --with $log
+compare $combo-two-blades-1.csv --with $combo-three-blades-1.csv
+compare --json $combo-two-blades-1.csv --with $combo-three-blades-1.csv
 ledger list room/club.csv
 ledger list --json room/club.csv
 ledger check room/club.csv
