@@ -211,6 +211,11 @@ static void test_a_filtered_log_is_not_blamed_on_its_rate(void **state)
     sr_score_text(page.out, &plain, &made.report);
     assert_says(page_text(&page), "not seen: this log looks filtered above 210 Hz\n");
     page_close(&page);
+    made.log.quality.bridged_hz = 210.0;
+    page_open(&page);
+    sr_score_text(page.out, &plain, &made.report);
+    assert_says(page_text(&page), "not seen: this log lacks too many rows above 210 Hz\n");
+    page_close(&page);
 }
 
 static void test_table_counts_failures(void **state)

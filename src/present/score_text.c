@@ -82,7 +82,7 @@ static void print_numbers(FILE *out, const struct sr_score *score)
 /* What ends the sight of a log at sees_hz. */
 static const char *why_not_seen(const struct sr_log *log, double sees_hz)
 {
-    if (sees_hz >= sr_log_nyquist_hz(log))
+    if (sees_hz >= log->quality.nyquist_hz)
         return "ends at";
     return sees_hz == log->quality.bridged_hz ? "lacks too many rows above" : "looks filtered above";
 }
