@@ -55,7 +55,8 @@ static const struct command_line line = {
     .verb = "compare",
     .operands = "LOG... --with LOG...",
     .about = "Compares groups of flights: the logs before --with are group A, those after it group B (and "
-             "after another --with group C…). Seconds flown at the same throttle, or motor speed, are set "
+             "after another --with group C…); what tells their rigs apart gives them names. Seconds flown at "
+             "the same throttle, or motor speed, are set "
              "against each other. With 3 flights or more on both sides the interval speaks of the combos; "
              "with fewer, of these flights only.",
     .after = "A file ending in .ini among the logs is the rig of the logs after it:\n"
