@@ -75,9 +75,9 @@ static void project(const struct sr_camera *camera, const double ray[3], double 
 static void turn(enum sr_picture_axis axis, double angle_rad, double ray[3])
 {
     const int from = axis == SR_ROLL ? 0 : axis == SR_PITCH ? 1 : 2;
-    const int to = axis == SR_ROLL ? 1 : axis == SR_PITCH ? 2 : 0;
-    const double a = ray[from] * cos(angle_rad) - ray[to] * sin(angle_rad);
-    ray[to] = ray[from] * sin(angle_rad) + ray[to] * cos(angle_rad);
+    const int into = axis == SR_ROLL ? 1 : axis == SR_PITCH ? 2 : 0;
+    const double a = ray[from] * cos(angle_rad) - ray[into] * sin(angle_rad);
+    ray[into] = ray[from] * sin(angle_rad) + ray[into] * cos(angle_rad);
     ray[from] = a;
 }
 
