@@ -259,6 +259,26 @@ static double number_at(const json_t *at, const char *path)
     return json_is_number(at) ? json_number_value(at) : NAN;
 }
 
+/* DEL and C1 drive a terminal, too, and come back as what they were. */
+static void test_json_is_harmless(void **state)
+{
+    struct made made;
+    (void)state;
+    make(&made);
+    made.log.name = (char *)"a\x7f"
+                            "b\xc2\x9b"
+                            "c\xc3\xa4";
+    struct page page;
+    page_open(&page);
+    assert_int_equal(sr_score_json(page.out, &made.report, NULL), SR_OK);
+    const char *text = page_text(&page);
+    assert_non_null(strstr(text, "\"a\\u007fb\\u009bc\xc3\xa4\""));
+    json_t *root = read_back(&page);
+    assert_string_equal(json_string_value(json_object_get(root, "log")), made.log.name);
+    json_decref(root);
+    page_close(&page);
+}
+
 static void test_score_json_keeps_its_contract(void **state)
 {
     static const char *const fields[] = {
@@ -453,6 +473,7 @@ int main(void)
         cmocka_unit_test(test_a_filtered_log_is_not_blamed_on_its_rate),
         cmocka_unit_test(test_table_counts_failures),
         cmocka_unit_test(test_score_json_keeps_its_contract),
+        cmocka_unit_test(test_json_is_harmless),
         cmocka_unit_test(test_json_survives_what_is_not_a_number_or_not_utf8),
         cmocka_unit_test(test_inspect_tells_columns_and_quality),
         cmocka_unit_test(test_camera_report),

@@ -115,6 +115,27 @@ static int take(const char *data, size_t size, void *context)
     return 0;
 }
 
+/*
+ * jansson escapes C0, but leaves DEL and C1 (in UTF-8 0xc2 0x80..0x9f) as they are. A terminal obeys them,
+ * so they are escaped here: the same JSON.
+ */
+static void write_escaped(FILE *out, const char *data, size_t size)
+{
+    size_t plain = 0;
+
+    for (size_t i = 0; i < size; i++) {
+        const unsigned char *at = (const unsigned char *)data + i;
+        const bool c1 = at[0] == 0xc2 && i + 1 < size && at[1] >= 0x80 && at[1] <= 0x9f;
+        if (at[0] != 0x7f && !c1)
+            continue;
+        fwrite(data + plain, 1, i - plain, out);
+        fprintf(out, "\\u%04x", (unsigned)(c1 ? at[1] : at[0]));
+        i += c1;
+        plain = i + 1;
+    }
+    fwrite(data + plain, 1, size - plain, out);
+}
+
 enum sr_status sr_json_write(FILE *out, json_t *root, bool failed, struct sr_error *err)
 {
     struct sink sink = {.failed = failed || root == NULL};
@@ -123,7 +144,7 @@ enum sr_status sr_json_write(FILE *out, json_t *root, bool failed, struct sr_err
         sink.failed = true;
     json_decref(root);
     if (!sink.failed) {
-        fwrite(sink.data, 1, sink.size, out);
+        write_escaped(out, sink.data, sink.size);
         fputc('\n', out);
     }
     free(sink.data);
