@@ -25,15 +25,6 @@
 #include "harden/mutations.h"
 #include "support/ledger_file.h"
 
-#if defined(__has_feature)
-#if __has_feature(address_sanitizer) || __has_feature(thread_sanitizer)
-#define UNDER_SANITIZER 1
-#endif
-#endif
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
-#define UNDER_SANITIZER 1
-#endif
-
 #ifdef UNDER_SANITIZER
 enum { FEW = 60, LIMIT_S = 60 };
 #else

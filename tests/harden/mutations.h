@@ -14,6 +14,16 @@
 
 #include "sim/flight.h"
 
+/* Under a sanitizer all takes many times as long, so fewer are tried. */
+#if defined(__has_feature)
+#if __has_feature(address_sanitizer) || __has_feature(thread_sanitizer)
+#define UNDER_SANITIZER 1
+#endif
+#endif
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+#define UNDER_SANITIZER 1
+#endif
+
 /* A file in memory. */
 struct bytes {
     char *data;

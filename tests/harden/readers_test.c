@@ -16,15 +16,6 @@
 #include "harden/same_log.h"
 #include "sim/flight.h"
 
-#if defined(__has_feature)
-#if __has_feature(address_sanitizer) || __has_feature(thread_sanitizer)
-#define UNDER_SANITIZER 1
-#endif
-#endif
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
-#define UNDER_SANITIZER 1
-#endif
-
 #ifdef UNDER_SANITIZER
 enum { LOGS = 15 };
 #else
