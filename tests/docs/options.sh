@@ -107,8 +107,8 @@ sed -n 's/^\.Ss Verb //p' docs/stillrow.1 | sort >"$work/parts"
 sort "$work/verbs" | diff - "$work/parts" || fail "verbs of the program and of the man page differ"
 
 if command -v mandoc >/dev/null 2>&1; then
-    # Which other pages this machine has is no fault of this one.
-    mandoc -T lint docs/stillrow.1 2>&1 | grep -v 'mandoc\.db\|referenced manual' && fail "mandoc finds fault with the man page"
+    # Which other pages this machine has is no fault of this one; the style is .ci/lint's to judge.
+    mandoc -T lint -W warning docs/stillrow.1 2>&1 | grep -v 'mandoc\.db\|referenced manual' && fail "mandoc finds fault with the man page"
 else
     echo "SKIPPED: options: no mandoc to check the man page's markup with"
 fi
