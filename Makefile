@@ -110,7 +110,7 @@ asan:
 
 tsan:
 	@$(MAKE) --no-print-directory BUILD=build-tsan SANITIZE=thread CFLAGS='-O1 -g' build-tsan/stillrow $(THREADED:%=build-tsan/%)
-	@set -e; for t in $(THREADED); do echo "== $$t"; TSAN_OPTIONS=halt_on_error=1 build-tsan/$$t; done
+	@SCRIPTS= TSAN_OPTIONS=halt_on_error=1 BUILD=build-tsan sh tests/run.sh $(THREADED:%=build-tsan/%)
 	@set -e; for v in score explain; do for j in 1 4; do TSAN_OPTIONS=halt_on_error=1 build-tsan/stillrow $$v --jobs $$j --json \
 	    sample-logs/*.csv >build-tsan/$$v-$$j; done; cmp build-tsan/$$v-1 build-tsan/$$v-4; done; echo 'tsan: clean'
 

@@ -1,15 +1,17 @@
 #!/bin/sh
-# Run every test program given, as many at once as there are processors, then the scenario tests of tests/cli,
-# then hold the documents against the program, then let its output fail. What was skipped is counted, and said
-# again at the end. Fails if any fails, or if none ran.
+# Run every test program given, with them the scenario tests of tests/cli, what holds the documents against the
+# program, and what lets its output fail; as many at once as there are processors. What was skipped is counted,
+# and said again at the end. Fails if any fails, or if none ran.
 #
-# JOBS=1   one at a time
+# JOBS=1     one at a time
+# SCRIPTS=   the programs only
 # SPDX-License-Identifier: GPL-3.0-or-later
 set -u
 [ $# -gt 0 ] || { echo "run.sh: no test program given" >&2; exit 1; }
 work=$(mktemp -d "${TMPDIR:-/tmp}/stillrow-tests.XXXXXX") || exit 1
 trap 'rm -rf "$work"' EXIT
 trap 'exit 130' INT TERM
+scripts=${SCRIPTS-tests/cli/run.sh tests/docs/run.sh tests/harden/write_test.sh}
 jobs=${JOBS:-$(getconf _NPROCESSORS_ONLN 2>/dev/null || echo 1)}
 
 # The answer of a test is shown when it is complete, so that two at once do not mix.
@@ -35,8 +37,8 @@ fi
 cat "$out"
 EOF
 touch "$work/passed" "$work/failed"
-printf '%s\n' "$@" | xargs -P "$jobs" -I PROGRAM sh "$work/one" "$work" PROGRAM
-for t in tests/cli/run.sh tests/docs/run.sh tests/harden/write_test.sh; do sh "$work/one" "$work" "$t"; done
+# The scripts first: they take longest.
+printf '%s\n' $scripts "$@" | xargs -P "$jobs" -I PROGRAM sh "$work/one" "$work" PROGRAM
 
 passed=$(wc -l <"$work/passed") failed=$(wc -l <"$work/failed")
 skipped=$(cat "$work"/out.* | grep -c '^ *SKIPPED')

@@ -78,22 +78,24 @@ struct sr_columns {
 
 /* What the file was like. */
 struct sr_quality {
-    double rate_hz;         /* [Hz] 1 / mean step, gaps left out */
-    double duration_s;      /* [s] first to last sample */
-    uint64_t rows;          /* data rows in the file */
-    uint64_t bad_rows;      /* rows dropped: a time or rate that is no finite number, or too few fields */
-    uint64_t backward_rows; /* rows dropped: time repeated or went back */
-    uint64_t lost_rows;     /* rows that a steady recorder would have written: in gaps, and interpolated */
-    size_t first_bad_line;  /* [1-based] of the first bad row, 0: none */
-    size_t gaps;            /* holes of more than three missing rows: they split the log */
-    double jitter_us;       /* [us] standard deviation of the step, missing rows left out */
-    uint64_t clipped;       /* samples that stand on the sensor's limit, any axis */
-    double clip_dps;        /* [deg/s] that limit, 0: none seen */
-    double nyquist_hz;      /* [Hz] rate_hz / 2; less where the gyro was read less often than that */
-    double low_pass_hz;     /* [Hz] "looks low-pass filtered at", 0: does not */
-    double bridged_hz;      /* [Hz] above it interpolated rows weaken what shakes by over 5 %, 0: nowhere */
-    bool coarse_stamps;     /* many equal stamps: time was rebuilt from row counts */
-    bool resampled;         /* samples were interpolated onto the uniform base */
+    double rate_hz;          /* [Hz] 1 / mean step, gaps left out */
+    double duration_s;       /* [s] first to last sample */
+    uint64_t rows;           /* data rows in the file */
+    uint64_t bad_rows;       /* rows dropped: a time or rate that is no finite number, or too few fields */
+    uint64_t backward_rows;  /* rows dropped: time repeated or went back */
+    uint64_t lost_rows;      /* rows that a steady recorder would have written: in gaps, and interpolated */
+    size_t first_bad_line;   /* [1-based] of the first bad row, 0: none */
+    size_t gaps;             /* holes of more than three missing rows: they split the log */
+    double jitter_us;        /* [us] standard deviation of the step, missing rows left out */
+    uint64_t clipped;        /* samples that stand on the sensor's limit, any axis */
+    double clip_dps;         /* [deg/s] that limit, 0: none seen */
+    double nyquist_hz;       /* [Hz] rate_hz / 2; less where the gyro was read less often than that */
+    double low_pass_hz;      /* [Hz] "looks low-pass filtered at", 0: does not */
+    double low_pass_low_hz;  /* [Hz] its corner may lie as low as this, 0: no filter */
+    double low_pass_high_hz; /* [Hz] or as high as this */
+    double bridged_hz;       /* [Hz] above it interpolated rows weaken what shakes by over 5 %, 0: nowhere */
+    bool coarse_stamps;      /* many equal stamps: time was rebuilt from row counts */
+    bool resampled;          /* samples were interpolated onto the uniform base */
 };
 
 enum sr_airborne_how {

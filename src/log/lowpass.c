@@ -35,12 +35,17 @@
 #define NOISE_LOW_DB  (-52.0)
 #define NOISE_HIGH_DB (-34.0)
 #define CLIFF_DB      26.0 /* fall within an octave: a resonance and wash make 24 together */
-#define EDGE_DB       17.0 /* within half an octave */
+#define EDGE_DB       18.5 /* within half an octave: they make 18 */
+#define FLIGHTS       60   /* four falls, fifteen strengths */
+#define CORNERS       64   /* tried, evenly spaced on a log scale */
+/* [dB^2] by which a fit must be worse to count 1/e: so that the range told has the corner in it in
+ * 84 to 100 % of each kind of filter tried (tests/log_lowpass_test.c) */
+#define MISFIT_UNIT 80.0
 
 /* The floor of the spectrum at POINTS frequencies, evenly spaced on a log scale. */
 struct floor {
     double hz[POINTS];
-    double db[POINTS];   /* 10 log10 of (deg/s)^2/Hz, mean of the axes */
+    double db[POINTS];   /* 10 log10 of (deg/s)^2/Hz, the lowest of the axes */
     double warp[POINTS]; /* tan of pi/2 times hz over Nyquist */
     double nyquist_hz;
 };
@@ -82,7 +87,7 @@ static void overlap(const struct sr_log *log, const struct sr_run *run, const st
     *count = to > from ? (size_t)(to - from) : 0;
 }
 
-/* Mean power over segments spread evenly over the flight; 0 segments: too short. */
+/* Mean power of each axis over segments spread evenly over the flight; 0 segments: too short. */
 static size_t mean_power(const struct sr_log *log, const double *window, size_t segment, double *power)
 {
     size_t whole = 0;
@@ -99,7 +104,7 @@ static size_t mean_power(const struct sr_log *log, const double *window, size_t 
                     if (pass == 0 || number % stride != 0)
                         continue;
                     for (size_t axis = 0; axis < 3; axis++)
-                        add_power(log->gyro_dps[axis] + first, window, segment, power);
+                        add_power(log->gyro_dps[axis] + first, window, segment, power + axis * (segment / 2));
                     taken++;
                 }
             }
@@ -116,8 +121,12 @@ static int by_value(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* Running low quantile of the density psd[bins] over an eighth of an octave or 17 bins. */
-static void find_floor(const double *psd, size_t bins, double bin_hz, struct floor *line)
+/*
+ * Lower the floor to a running low quantile of the density psd[bins] over an eighth of
+ * an octave or 17 bins. The axes go through the same filter and have the same noise:
+ * what one shows and another does not is motion, so the lowest of them is the floor.
+ */
+static void lower_floor(const double *psd, size_t bins, double bin_hz, struct floor *line)
 {
     double work[SEGMENT_MOST / 2] = {0};
     const double low = LOW_HZ / bin_hz;
@@ -134,7 +143,7 @@ static void find_floor(const double *psd, size_t bins, double bin_hz, struct flo
         qsort(work, n, sizeof *work, by_value);
         line->hz[p] = middle * bin_hz;
         line->warp[p] = tan(RIGHT_ANGLE * line->hz[p] / line->nyquist_hz);
-        line->db[p] = 10.0 * log10(work[(size_t)(QUANTILE * (double)n)] + 1e-300);
+        line->db[p] = fmin(line->db[p], 10.0 * log10(work[(size_t)(QUANTILE * (double)n)] + 1e-300));
     }
 }
 
@@ -179,41 +188,43 @@ static void take_humps(struct floor *line)
 }
 
 /*
- * What the floor is taken to be: (W + C (f/100 Hz)^-a) / (1 + (f/fc)^2n), W the
- * sensor's own noise, C the flight's, clipped from below at the lowest floor seen.
+ * What the floor is taken to be: (W + C (f/100 Hz)^-a) / (1 + (f/fc)^2n), W the noise
+ * that is white to Nyquist, C what the flight adds, clipped from below at the lowest
+ * floor seen. A filter may be digital and run at the log's own rate, zero at Nyquist:
+ * then tan(pi/2 f/Nyquist) stands for f. All in dB, W = 1.
  */
-struct model {
-    double corner_hz;
-    int order;   /* n */
-    bool warped; /* a digital filter that runs at the log's own rate and is 0 at Nyquist: tan for f */
-    int fall;    /* a */
-    double more; /* C / W [dB] */
+struct flights {
+    double db[FLIGHTS][POINTS];
 };
 
-/* Shape of the model in dB at each point, W = 1. */
-static void shape_of(const struct model *model, const struct floor *line, double *shape)
+static void make_flights(const struct floor *line, struct flights *flights)
 {
-    const double ratio = pow(10.0, model->more / 10.0);
+    static const double falls[] = {0.0, 2.0, 4.0, 8.0}; /* a */
+
+    for (size_t i = 0; i < FLIGHTS; i++) {
+        const double more_db = -20.0 + 5.0 * (double)(i / 4); /* C / W */
+        for (size_t p = 0; p < POINTS; p++)
+            flights->db[i][p] =
+                10.0 * log10(1.0 + pow(10.0, more_db / 10.0) * pow(100.0 / line->hz[p], falls[i % 4]));
+    }
+}
+
+static void filter_of(const struct floor *line, double corner_hz, int order, bool warped, double *db)
+{
+    const double corner_warp = tan(RIGHT_ANGLE * corner_hz / line->nyquist_hz);
 
     for (size_t p = 0; p < POINTS; p++) {
-        double flight = ratio;
-        double filter = 1.0;
-        for (int i = 0; i < model->fall; i++)
-            flight *= 100.0 / line->hz[p];
-        double ratio_hz = line->hz[p] / model->corner_hz;
-        if (model->warped)
-            ratio_hz = line->warp[p] / tan(RIGHT_ANGLE * model->corner_hz / line->nyquist_hz);
-        for (int i = 0; i < model->order; i++)
-            filter *= ratio_hz * ratio_hz;
-        shape[p] = 10.0 * log10((1.0 + flight) / (1.0 + filter));
+        const double ratio = warped ? line->warp[p] / corner_warp : line->hz[p] / corner_hz;
+        db[p] = 10.0 * log10(1.0 + pow(ratio, 2.0 * order));
     }
 }
 
 /*
- * How badly it fits. What stands out above it (resonances, lines) counts up to a
- * limit, what lies below it in full; a W that no small gyro has is held against it.
+ * How badly it fits [dB^2]. What stands out above it (resonances, lines) counts up to
+ * a limit, what lies below it in full. A W that no small gyro has is held against it;
+ * less so if it is high, for a rough flight has noise of its own.
  */
-static double misfit_of(const struct floor *line, const double *shape, double bottom)
+static double misfit_of(const struct floor *line, const double *flight, const double *filter, double bottom)
 {
     double level = 0.0;
     double misfit = 0.0;
@@ -221,53 +232,69 @@ static double misfit_of(const struct floor *line, const double *shape, double bo
 
     for (size_t p = 0; p < POINTS; p++)
         if (line->db[p] > bottom + 3.0) {
-            level += line->db[p] - shape[p];
+            level += line->db[p] - flight[p] + filter[p];
             n++;
         }
     if (n < POINTS / 6)
         return INFINITY;
     level /= (double)n;
     for (size_t p = 0; p < POINTS; p++) {
-        const double off = line->db[p] - fmax(shape[p] + level, bottom);
+        const double off = line->db[p] - fmax(flight[p] - filter[p] + level, bottom);
         misfit += off > 6.0 ? 36.0 : off * off;
     }
-    const double unlikely = level < NOISE_LOW_DB ? NOISE_LOW_DB - level : fmax(0.0, level - NOISE_HIGH_DB);
-    return misfit + unlikely * unlikely;
+    const double low = fmax(0.0, NOISE_LOW_DB - level);
+    const double high = fmax(0.0, level - NOISE_HIGH_DB);
+    return misfit + low * low + 0.1 * high * high;
 }
 
-/* The best of the models with a corner and an order; *least is its misfit so far. */
-static void fit_rest(const struct floor *line, struct model *model, double bottom, double *least,
-                     double *best_hz)
+/* Logarithm of the weight of all models with a corner. */
+static double weigh_corner(const struct floor *line, const struct flights *flights, double corner_hz,
+                           double bottom)
 {
-    double shape[POINTS];
+    double filter[POINTS];
+    double weight = -INFINITY;
 
-    for (model->fall = 0; model->fall <= 8; model->fall += model->fall < 4 ? 2 : 4)
-        for (model->more = -20.0; model->more <= 50.0; model->more += 5.0) {
-            shape_of(model, line, shape);
-            const double misfit = misfit_of(line, shape, bottom);
-            if (misfit < *least) {
-                *least = misfit;
-                *best_hz = model->corner_hz;
+    for (int order = 1; order <= 4; order++)
+        for (int warped = 0; warped < 2; warped++) {
+            filter_of(line, corner_hz, order, warped == 1, filter);
+            for (size_t i = 0; i < FLIGHTS; i++) {
+                const double more = -misfit_of(line, flights->db[i], filter, bottom) / MISFIT_UNIT;
+                const double most = fmax(weight, more);
+                if (most > -INFINITY)
+                    weight = most + log(exp(weight - most) + exp(more - most));
             }
         }
+    return weight;
 }
 
-static double fit_corner(const struct floor *line)
+/*
+ * Many filters fit a floor about as well. Each corner counts with the weight of its
+ * models; told is the weighted median, with what lies between a tenth and nine tenths.
+ */
+static void fit_corner(const struct floor *line, struct sr_quality *quality)
 {
-    double bottom = INFINITY;
-    double best_hz = 0.0;
-    double least = INFINITY;
-    struct model model = {.corner_hz = LOW_HZ};
+    static const double shares[3] = {0.1, 0.5, 0.9};
+    double *const told[3] = {&quality->low_pass_low_hz, &quality->low_pass_hz, &quality->low_pass_high_hz};
+    const double step = log(line->hz[POINTS - 1] / LOW_HZ) / CORNERS;
+    double bottom = INFINITY, most = -INFINITY;
+    double weight[CORNERS];
+    double sum = 0.0, sofar = 0.0;
+    struct flights flights;
 
+    make_flights(line, &flights);
     for (size_t p = 0; p < POINTS; p++)
         bottom = fmin(bottom, line->db[p]);
-    for (; model.corner_hz < line->hz[POINTS - 1]; model.corner_hz *= 1.05)
-        for (model.order = 1; model.order <= 4; model.order++)
-            for (int warped = 0; warped < 2; warped++) {
-                model.warped = warped == 1;
-                fit_rest(line, &model, bottom, &least, &best_hz);
-            }
-    return best_hz;
+    for (size_t c = 0; c < CORNERS; c++) {
+        weight[c] = weigh_corner(line, &flights, LOW_HZ * exp(step * ((double)c + 0.5)), bottom);
+        most = fmax(most, weight[c]);
+    }
+    for (size_t c = 0; c < CORNERS; c++) {
+        weight[c] = most > -INFINITY ? exp(weight[c] - most) : 1.0;
+        sum += weight[c];
+    }
+    for (size_t c = 0, share = 0; c < CORNERS && share < 3; sofar += weight[c], c++)
+        for (; share < 3 && shares[share] * sum <= sofar + weight[c]; share++)
+            *told[share] = LOW_HZ * exp(step * ((double)c + (shares[share] * sum - sofar) / weight[c]));
 }
 
 /* Median of the floor's points [from, to). */
@@ -298,7 +325,7 @@ static double greatest_fall(const struct floor *line, double ratio)
     return greatest;
 }
 
-static double judge(const struct floor *line)
+static bool looks_filtered(const struct floor *line)
 {
     const double quiet_db = 10.0 * log10(QUIET_PSD);
     double plateau = -INFINITY;
@@ -310,11 +337,7 @@ static double judge(const struct floor *line)
     for (size_t p = 0; p < POINTS; p++)
         if (line->hz[p] > 0.8 * line->hz[POINTS - 1])
             end = fmax(end, line->db[p]);
-    if (plateau < quiet_db)
-        return 0.0;
-    if (cliff || (end < quiet_db && plateau - end > DROP_DB))
-        return fit_corner(line);
-    return 0.0;
+    return plateau >= quiet_db && (cliff || (end < quiet_db && plateau - end > DROP_DB));
 }
 
 /* The corner is no surer than that. */
@@ -325,38 +348,51 @@ static double two_digits(double hz)
     return round(hz / unit) * unit;
 }
 
+/* Judge the density of three axes, bins of each one after another. */
+static void judge(const double *psd, size_t bins, double bin_hz, struct sr_quality *quality)
+{
+    struct floor line = {.nyquist_hz = quality->nyquist_hz};
+
+    for (size_t p = 0; p < POINTS; p++)
+        line.db[p] = INFINITY;
+    for (size_t axis = 0; axis < 3; axis++)
+        lower_floor(psd + axis * bins, bins, bin_hz, &line);
+    take_humps(&line);
+    if (looks_filtered(&line))
+        fit_corner(&line, quality);
+    /* interpolated rows make a fall of their own, from bridged_hz on */
+    if (quality->bridged_hz > 0.0 && quality->low_pass_hz > quality->bridged_hz)
+        quality->low_pass_hz = quality->low_pass_low_hz = quality->low_pass_high_hz = 0.0;
+}
+
 enum sr_status sr_quality_low_pass(struct sr_log *log, struct sr_error *err)
 {
+    struct sr_quality *quality = &log->quality;
     size_t segment = SEGMENT_LEAST;
     while (segment < SEGMENT_MOST && log->rate_hz > BIN_MOST_HZ * (double)segment)
         segment *= 2;
-    double *work = calloc(segment + segment / 2, sizeof *work);
-    double *window = work;
-    double *power = work != NULL ? work + segment : NULL;
+    const size_t bins = segment / 2;
+    double *window = calloc(segment + 3 * bins, sizeof *window);
     double squares = 0.0;
-    struct floor line = {.nyquist_hz = log->quality.nyquist_hz};
-    bool ok = work != NULL;
+    bool ok = window != NULL;
 
-    if (ok && log->quality.nyquist_hz >= NYQUIST_HZ) {
+    if (ok && quality->nyquist_hz >= NYQUIST_HZ) {
+        double *power = window + segment;
         make_window(window, segment);
         for (size_t i = 0; i < segment; i++)
             squares += window[i] * window[i];
         const size_t segments = mean_power(log, window, segment, power);
-        for (size_t k = 0; k < segment / 2 && segments > 0; k++)
-            power[k] *= 2.0 / (log->rate_hz * squares * (double)segments * 3.0);
-        if (segments >= SEGMENTS_LEAST) {
-            find_floor(power, segment / 2, log->rate_hz / (double)segment, &line);
-            take_humps(&line);
-            log->quality.low_pass_hz = judge(&line);
-            /* interpolated rows make a fall of their own, from bridged_hz on */
-            if (log->quality.bridged_hz > 0.0 && log->quality.low_pass_hz > log->quality.bridged_hz)
-                log->quality.low_pass_hz = 0.0;
-        }
+        for (size_t k = 0; k < 3 * bins && segments > 0; k++)
+            power[k] *= 2.0 / (log->rate_hz * squares * (double)segments);
+        if (segments >= SEGMENTS_LEAST)
+            judge(power, bins, log->rate_hz / (double)segment, quality);
     }
-    free(work);
-    if (ok && log->quality.low_pass_hz > 0.0)
+    free(window);
+    if (ok && quality->low_pass_hz > 0.0)
         ok = sr_log_note(log,
-                         "looks low-pass filtered at about %.0f Hz: what shakes above that is shown too weak",
-                         two_digits(log->quality.low_pass_hz));
+                         "looks low-pass filtered at about %.0f Hz (%.0f to %.0f): what shakes above that is "
+                         "shown too weak",
+                         two_digits(quality->low_pass_hz), two_digits(quality->low_pass_low_hz),
+                         two_digits(quality->low_pass_high_hz));
     return ok ? SR_OK : sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
 }

@@ -109,7 +109,8 @@ static void print_clock(FILE *out, const struct sr_log *log)
         fprintf(out, "  %-12s %" PRIu64 " samples at the sensor's limit of %.4g deg/s\n", "clipped",
                 q->clipped, q->clip_dps);
     if (q->low_pass_hz > 0.0)
-        fprintf(out, "  %-12s looks low-pass filtered at %.0f Hz\n", "filter", q->low_pass_hz);
+        fprintf(out, "  %-12s looks low-pass filtered at about %.0f Hz (%.0f to %.0f)\n", "filter",
+                q->low_pass_hz, q->low_pass_low_hz, q->low_pass_high_hz);
 }
 
 static void print_airborne(FILE *out, const struct sr_log *log)

@@ -191,6 +191,8 @@ json_t *sr_json_quality(const struct sr_log *log, bool *failed)
     sr_json_set(object, "clip_dps", sr_json_number(quality->clip_dps), failed);
     sr_json_set(object, "nyquist_hz", sr_json_number(quality->nyquist_hz), failed);
     sr_json_set(object, "low_pass_hz", sr_json_number(quality->low_pass_hz), failed);
+    sr_json_set(object, "low_pass_low_hz", sr_json_number(quality->low_pass_low_hz), failed);
+    sr_json_set(object, "low_pass_high_hz", sr_json_number(quality->low_pass_high_hz), failed);
     sr_json_set(object, "bridged_hz", sr_json_number(quality->bridged_hz), failed);
     sr_json_set(object, "coarse_stamps", json_boolean(quality->coarse_stamps), failed);
     sr_json_set(object, "resampled", json_boolean(quality->resampled), failed);
