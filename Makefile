@@ -45,7 +45,7 @@ help:
 	@echo 'all       build $(PROGRAM) and $(LIBRARY)'
 	@echo 'demo      score the sample logs'
 	@echo 'test      all tests;  bench  speed and memory, side by side with a script'
-	@echo 'tables    how often causes and comparisons are right, on simulated flights (ten minutes)'
+	@echo 'tables    how often units, causes and comparisons are right, on simulated flights (ten minutes)'
 	@echo 'asan      the tests under address and undefined-behaviour sanitizers'
 	@echo 'tsan      the tests with threads under the thread sanitizer;  coverage  lines of src/ that the tests reach'
 	@echo 'fuzz      four fuzz targets, FUZZ_SECONDS=20 each (clang)'
@@ -99,7 +99,7 @@ test:
 bench: $(PROGRAM) $(TOOLS)
 	@BUILD=$(BUILD) sh tests/bench/run.sh
 
-tables: $(BUILD)/tests/bench/causes_table $(BUILD)/tests/bench/compare_table
+tables: $(BUILD)/tests/bench/units_table $(BUILD)/tests/bench/causes_table $(BUILD)/tests/bench/compare_table
 	@set -e; for t in $^; do $$t; done
 
 fuzz:

@@ -21,6 +21,7 @@ shift
 out=$(mktemp "$work/out.XXXXXX")
 echo "== $*" >"$out"
 since=$(date +%s)
+[ -z "${COUNTS:-}" ] || export GCOV_PREFIX="$COUNTS/$(echo "$1" | tr / _)" # for tests/harden/coverage.sh
 case $1 in
 *.sh) sh "$@" >>"$out" 2>&1 ;;
 *) "$@" >>"$out" 2>&1 ;;

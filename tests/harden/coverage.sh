@@ -5,13 +5,32 @@
 set -u
 cd "$(dirname "$0")/../.." || exit 1
 build=build-coverage least=${COVERAGE_LEAST:-90}
-for tool in gcc gcov; do
+for tool in gcc gcov gcov-tool; do
     command -v $tool >/dev/null || { echo "SKIPPED: no $tool here; NOT MEASURED: line coverage" >&2; exit 0; }
 done
+counts=$PWD/$build.counts
+rm -rf "$counts" "$counts.sum" "$counts.next"
 find $build -name '*.gcda' -exec rm -f {} + 2>/dev/null
-${MAKE:-make} -s --no-print-directory BUILD=$build CC=gcc \
+# Each test counts in a folder of its own: some kill what they started, and counts that are half written spoil all
+# that is added to them.
+COUNTS=$counts ${MAKE:-make} -s --no-print-directory BUILD=$build CC=gcc \
     CFLAGS='-O1 -g --coverage -fprofile-update=atomic -fno-inline' ${COVERAGE_TARGET:-test} >$build.log 2>&1
 echo "tests, exit status $?: $(tail -n 1 $build.log)"
+for test in "$counts"/*; do
+    own=$test$PWD/$build
+    [ -d "$own" ] || continue
+    if [ ! -d "$counts.sum" ]; then
+        cp -R "$own" "$counts.sum"
+    elif gcov-tool merge "$own" "$counts.sum" -o "$counts.next" >/dev/null 2>&1; then
+        rm -rf "$counts.sum"
+        mv "$counts.next" "$counts.sum"
+    else
+        echo "${test##*/}: its counts are spoiled, and left out"
+        rm -rf "$counts.next"
+    fi
+done
+cp -R "$counts.sum/." $build
+rm -rf "$counts" "$counts.sum"
 
 # Lines of each .c file of src/, as gcov counts them.
 find $build/src -name '*.gcno' | sort | while read -r notes; do
