@@ -36,8 +36,9 @@
 #define NOISE_HIGH_DB (-34.0)
 #define CLIFF_DB      26.0 /* fall within an octave: a resonance and wash make 24 together */
 #define EDGE_DB       18.5 /* within half an octave: they make 18 */
-#define FLIGHTS       60   /* four falls, fifteen strengths */
-#define CORNERS       64   /* tried, evenly spaced on a log scale */
+#define FALLS         4
+#define FLIGHTS       (15 * FALLS) /* fifteen strengths of each fall */
+#define CORNERS       64           /* tried, evenly spaced on a log scale */
 /* [dB^2] by which a fit must be worse to count 1/e: so that the range told has the corner in it in
  * 84 to 100 % of each kind of filter tried (tests/log_lowpass_test.c) */
 #define MISFIT_UNIT 80.0
@@ -199,13 +200,14 @@ struct flights {
 
 static void make_flights(const struct floor *line, struct flights *flights)
 {
-    static const double falls[] = {0.0, 2.0, 4.0, 8.0}; /* a */
+    static const double falls[FALLS] = {0.0, 2.0, 4.0, 8.0}; /* a */
 
     for (size_t i = 0; i < FLIGHTS; i++) {
-        const double more_db = -20.0 + 5.0 * (double)(i / 4); /* C / W */
+        const size_t strength = i / FALLS;
+        const double more_db = -20.0 + 5.0 * (double)strength; /* C / W */
         for (size_t p = 0; p < POINTS; p++)
             flights->db[i][p] =
-                10.0 * log10(1.0 + pow(10.0, more_db / 10.0) * pow(100.0 / line->hz[p], falls[i % 4]));
+                10.0 * log10(1.0 + pow(10.0, more_db / 10.0) * pow(100.0 / line->hz[p], falls[i % FALLS]));
     }
 }
 
