@@ -154,7 +154,9 @@ static enum sr_status read_all_ways(const struct text *text)
         struct sr_error err;
         assert_int_equal(read_with(text, thread_counts[i], true, &log, &err), status);
         if (status == SR_OK) {
-            same_logs(&log, &truth);
+            const char *differs = log_difference(&log, &truth);
+            if (differs != NULL)
+                fail_msg("with %zu threads: other %s", thread_counts[i], differs);
         } else {
             assert_string_equal(err.text, truth_err.text);
             assert_int_equal(err.line, truth_err.line);

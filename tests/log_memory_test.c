@@ -12,6 +12,7 @@
 #include <cmocka.h>
 
 #include "stillrow/log.h"
+#include "support/same_log.h"
 #include "support/scarce.h"
 #include "support/text_log.h"
 
@@ -56,13 +57,6 @@ static void write_flight(struct text *text, int kind)
     }
 }
 
-static bool same_log(const struct sr_log *a, const struct sr_log *b)
-{
-    return a->fingerprint == b->fingerprint && a->count == b->count && a->n_runs == b->n_runs &&
-           a->n_notes == b->n_notes && a->slow_count == b->slow_count && a->n_motors == b->n_motors &&
-           a->n_airborne == b->n_airborne && (a->throttle == NULL) == (b->throttle == NULL);
-}
-
 static void every_allocation(void **state)
 {
     (void)state;
@@ -85,7 +79,7 @@ static void every_allocation(void **state)
             const enum sr_status status = sr_log_read_stream(&log, stream, "flight.csv", NULL, &err);
             failed = scarce_end();
             if (status == SR_OK) {
-                if (!same_log(&log, &whole))
+                if (log_difference(&log, &whole) != NULL)
                     fail_msg("kind %d: allocation %zu failed and nobody noticed", kind, failures);
                 sr_log_release(&log);
             } else {

@@ -7,7 +7,7 @@
  */
 #include "fuzz/fuzz.h"
 #include "harden/job.h"
-#include "harden/same_log.h"
+#include "support/same_log.h"
 
 #define ROWS_MAX 60000 /* samples of a log that is scored, too: an input must not take seconds */
 

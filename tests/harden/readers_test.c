@@ -13,8 +13,8 @@
 #include <cmocka.h>
 
 #include "harden/mutations.h"
-#include "harden/same_log.h"
 #include "sim/flight.h"
+#include "support/same_log.h"
 
 #ifdef UNDER_SANITIZER
 enum { LOGS = 15, SEAM_STEP = 2 };
