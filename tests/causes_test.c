@@ -4,6 +4,8 @@
  * again without what a trial takes away; the score of the same slices through the camera that a trial asks
  * for; closed forms. The full table over 100 seeds a case is tests/bench/causes_table.
  */
+#define _GNU_SOURCE /* dl_iterate_phdr() */
+
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
@@ -17,8 +19,8 @@
 #include "sim/flight.h"
 #include "stillrow/explain.h"
 #include "support/cause_cases.h"
+#include "support/failing.h"
 #include "support/near.h"
-#include "support/scarce.h"
 #include "support/sim_log.h"
 
 #define SEEDS 3
@@ -466,7 +468,7 @@ static void test_camera_trials_keep_the_mount(void **state)
     release(&w);
 }
 
-#ifdef SCARCE
+#ifdef FAILING
 /* Each allocation fails in turn: SR_ERR_MEMORY, nothing leaked, outputs untouched. */
 static void test_memory_runs_out(void **state)
 {
@@ -485,7 +487,7 @@ static void test_memory_runs_out(void **state)
             struct sr_trial trials[SR_TRIALS_MAX];
             size_t count = 77;
             enum sr_status status;
-            scarce_after(after);
+            failing_after(after);
             if (which == 0)
                 status = sr_causes_find(&causes, &w.score, &w.slices, &w.view, &w.rig, NULL);
             else if (which == 1)
@@ -493,8 +495,8 @@ static void test_memory_runs_out(void **state)
             else
                 status =
                     sr_trials_make(trials, &count, &w.score, &w.causes, &w.slices, &w.view, &w.rig, NULL);
-            long live = scarce_live;
-            bool failed = scarce_end();
+            long live = failing_live;
+            bool failed = failing_end();
             if (!failed) {
                 assert_int_equal(status, SR_OK);
                 if (which == 0)

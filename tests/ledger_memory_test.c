@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Every allocation of the ledger room fails in turn: said, nothing leaked, the file as it was. */
+#define _GNU_SOURCE /* dl_iterate_phdr() */
+
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -11,10 +13,10 @@
 #include "stillrow/rank.h"
 #include "stillrow/threshold.h"
 #include "stillrow/trend.h"
+#include "support/failing.h"
 #include "support/ledger_file.h"
-#include "support/scarce.h"
 
-#ifndef SCARCE
+#ifndef FAILING
 static void skipped(void **state)
 {
     (void)state;
@@ -75,10 +77,10 @@ static void fail_each(enum sr_status (*job)(struct sr_error *err), size_t least)
     for (size_t n = 0; failed; n++) {
         struct sr_error err = {.status = SR_OK};
         put_text("l.csv", old);
-        scarce_after(n);
+        failing_after(n);
         enum sr_status status = job(&err);
-        failed = scarce_end();
-        assert_int_equal(scarce_live, 0);
+        failed = failing_end();
+        assert_int_equal(failing_live, 0);
         assert_int_not_equal(access("l.csv.stillrow-new", F_OK), 0);
         if (status == SR_OK) {
             /* Nothing failed, or nothing that matters: a stream's buffer, the folder's flush. */
@@ -176,10 +178,10 @@ static void test_working_things_out(void **state)
         size_t n = 0;
         for (bool failed = true; failed; n += failed) {
             struct sr_error err = {.status = SR_OK};
-            scarce_after(n);
+            failing_after(n);
             enum sr_status status = jobs[k].job(&err);
-            failed = scarce_end();
-            assert_int_equal(scarce_live, 0);
+            failed = failing_end();
+            assert_int_equal(failing_live, 0);
             assert_int_equal(status, failed ? SR_ERR_MEMORY : SR_OK);
             assert_int_equal(err.status, status);
         }

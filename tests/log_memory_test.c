@@ -4,6 +4,8 @@
  * as it was. qsort() and libcsv have a second try of their own; then the log must be
  * the same as ever.
  */
+#define _GNU_SOURCE /* dl_iterate_phdr() */
+
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -12,11 +14,11 @@
 #include <cmocka.h>
 
 #include "stillrow/log.h"
+#include "support/failing.h"
 #include "support/same_log.h"
-#include "support/scarce.h"
 #include "support/text_log.h"
 
-#ifndef SCARCE
+#ifndef FAILING
 static void skipped(void **state)
 {
     (void)state;
@@ -75,9 +77,9 @@ static void every_allocation(void **state)
             setvbuf(stream, NULL, _IONBF, 0); /* the stream's own buffer is not the reader's */
             memset(&log, 0x5A, sizeof log);
             const struct sr_log before = log;
-            scarce_after(failures);
+            failing_after(failures);
             const enum sr_status status = sr_log_read_stream(&log, stream, "flight.csv", NULL, &err);
-            failed = scarce_end();
+            failed = failing_end();
             if (status == SR_OK) {
                 if (log_difference(&log, &whole) != NULL)
                     fail_msg("kind %d: allocation %zu failed and nobody noticed", kind, failures);
@@ -86,7 +88,7 @@ static void every_allocation(void **state)
                 assert_int_equal(status, SR_ERR_MEMORY);
                 assert_int_equal(err.status, SR_ERR_MEMORY);
                 assert_memory_equal(&log, &before, sizeof log);
-                assert_int_equal(scarce_live, 0);
+                assert_int_equal(failing_live, 0);
             }
             fclose(stream);
         }

@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Every allocation of a picture fails in turn: SR_ERR_MEMORY, no file, nothing leaked. */
+#define _GNU_SOURCE /* dl_iterate_phdr() */
+
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -8,11 +10,11 @@
 #include <cmocka.h>
 
 #include "stillrow/plot.h"
+#include "support/failing.h"
 #include "support/plot_cases.h"
 #include "support/room.h"
-#include "support/scarce.h"
 
-#ifndef SCARCE
+#ifndef FAILING
 static void skipped(void **state)
 {
     (void)state;
@@ -50,12 +52,12 @@ static void exhaust(const struct plot_case *c, struct sr_plot_options options)
     options.script = NULL;
     for (; failed; allocations++) {
         struct sr_error err = {0};
-        scarce_after(allocations);
+        failing_after(allocations);
         enum sr_status status = sr_plot_flight(&c->flight, &options, &err);
-        failed = scarce_end();
+        failed = failing_end();
         assert_int_equal(status, failed ? SR_ERR_MEMORY : SR_OK);
         assert_int_equal(err.status, status);
-        assert_int_equal(scarce_live, 0);
+        assert_int_equal(failing_live, 0);
         assert_int_equal(access("out", F_OK) == 0, !failed);
     }
     /* At least the script, the curves and the picture itself. */

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * Every allocation of the ledger and of what is read out of it fails in turn, and of rig files. Each failure
- * is said, loses no memory and touches neither output nor file. See harden/failing.h for what is not failed.
+ * is said, loses no memory and touches neither output nor file. See support/failing.h for what is not failed.
  */
 #define _GNU_SOURCE /* dl_iterate_phdr() */
 

@@ -2,7 +2,7 @@
 /*
  * Every allocation of the other jobs fails in turn: comparing, mounts, the ledger and what is read out of it,
  * rig files, pictures, posts. Each failure is said, loses no memory and touches no output. See
- * harden/failing.h for what is not failed.
+ * support/failing.h for what is not failed.
  */
 #define _GNU_SOURCE /* dl_iterate_phdr() */
 

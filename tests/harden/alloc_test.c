@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * Every allocation of the main job fails in turn: reading a log, scoring it, explaining it, and the reports.
- * Each failure is said, loses no memory and touches no output. See harden/failing.h for what is not failed.
+ * Each failure is said, loses no memory and touches no output. See support/failing.h for what is not failed.
  */
 #define _GNU_SOURCE /* dl_iterate_phdr() */
 

@@ -9,8 +9,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "harden/failing.h"
 #include "stillrow/status.h"
+#include "support/failing.h"
 
 /* One call of the library. */
 struct step {

@@ -1,22 +1,22 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Memory that runs out when a test says so. Include in one file of a test program.
+ * Memory that runs out when a test says so. Include in one file of a test program, of which the first line is
+ * #define _GNU_SOURCE.
  *
  * Plain build on glibc: the program brings its own malloc() and the rest, over glibc's own entry points, so
  * that what the C library, GSL, jansson, libcsv and inih ask for fails, too. What FFTW asks for is left
- * alone: its planner ends the program where memory runs out, and does not let itself be told otherwise. It is
- * known by the address it calls from.
+ * alone after failing_start(): its planner ends the program where memory runs out, and does not let itself be
+ * told otherwise. It is known by the address it calls from.
  *
  * Sanitizer build (FAILING_WRAPPED): those have an allocator of their own, so that the linker's --wrap brings
  * the library's own calls here, and those only; the sanitizer sees what they leak.
  *
  * FAILING is defined where one of the two is at hand; elsewhere a test says what it did not check.
  */
-#ifndef HARDEN_FAILING_H
-#define HARDEN_FAILING_H
+#ifndef SUPPORT_FAILING_H
+#define SUPPORT_FAILING_H
 
 #include <errno.h>
-#include <link.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -104,6 +104,8 @@ static inline void failing_start(void)
 #define FAILING         1
 #define FAILING_COUNTED 1 /* failing_live is true */
 
+#include <link.h>
+
 void *__libc_malloc(size_t size);
 void *__libc_calloc(size_t count, size_t size);
 void *__libc_realloc(void *block, size_t size);
@@ -133,7 +135,7 @@ static inline int failing_look(struct dl_phdr_info *info, size_t size, void *con
     return 0;
 }
 
-/* Once, before anything fails. */
+/* Once, before anything fails, by a program that lets FFTW plan while allocations fail. */
 static inline void failing_start(void)
 {
     dl_iterate_phdr(failing_look, NULL);
