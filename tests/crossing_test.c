@@ -14,9 +14,8 @@
 #include <cmocka.h>
 
 #include "sim/flight.h"
-#include "stillrow/explain.h"
 #include "support/near.h"
-#include "support/sim_log.h"
+#include "support/worked.h"
 
 #define SEEDS 20U
 
@@ -45,38 +44,21 @@ static struct sim_flight describe(uint64_t seed, double mode_hz)
 
 static struct outcome look(const struct sim_flight *flight)
 {
-    struct sim_samples samples;
-    struct sr_log log;
-    struct sr_rig rig;
-    struct sr_slices slices;
-    struct sr_view view;
-    struct sr_score score;
-    struct sr_causes causes;
+    struct worked w = work_out(flight, NULL, NULL);
     struct sr_trial trials[SR_TRIALS_MAX];
     size_t n = 0;
     struct outcome o = {0, NAN, 0};
 
-    sr_rig_init(&rig);
-    assert_int_equal(sim_fly(flight, &samples), 0);
-    assert_int_equal(sim_log_make(&log, &samples, NULL), 0);
-    assert_int_equal(sr_slices_make(&slices, &log, &rig, SR_WINDOW_HANN, NULL), SR_OK);
-    assert_int_equal(sr_view_init(&view, &slices, &rig.camera, NULL), SR_OK);
-    assert_int_equal(sr_score_make(&score, &slices, &view, 1, NULL), SR_OK);
-    assert_int_equal(sr_causes_find(&causes, &score, &slices, &view, &rig, NULL), SR_OK);
-    assert_int_equal(sr_trials_make(trials, &n, &score, &causes, &slices, &view, &rig, NULL), SR_OK);
-    for (size_t p = score.n_peaks; p-- > 0;)
-        if (score.peaks[p].cause == SR_CAUSE_ORDER && score.peaks[p].order == 1)
-            o.crossing_hz = causes.tracks[p].crossing_hz;
+    assert_int_equal(sr_trials_make(trials, &n, &w.score, &w.causes, &w.slices, &w.view, &w.rig, NULL),
+                     SR_OK);
+    for (size_t p = w.score.n_peaks; p-- > 0;)
+        if (w.score.peaks[p].cause == SR_CAUSE_ORDER && w.score.peaks[p].order == 1)
+            o.crossing_hz = w.causes.tracks[p].crossing_hz;
     for (size_t t = 0; t < n; t++)
         if (strstr(trials[t].what, "when the motors pass it") != NULL)
             o.cured_px = trials[t].wobble_px;
-    o.wobble_px = score.wobble_px.value;
-    sr_causes_release(&causes);
-    sr_score_release(&score);
-    sr_view_release(&view);
-    sr_slices_release(&slices);
-    sr_log_release(&log);
-    sim_samples_release(&samples);
+    o.wobble_px = w.score.wobble_px.value;
+    release(&w);
     return o;
 }
 

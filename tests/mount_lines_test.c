@@ -13,10 +13,9 @@
 #include <cmocka.h>
 
 #include "sim/flight.h"
-#include "stillrow/explain.h"
 #include "stillrow/mount.h"
 #include "support/near.h"
-#include "support/sim_log.h"
+#include "support/worked.h"
 
 #define MEAN_HZ (13000.0 / 60) /* told to the simulator, which wanders about it by some 3 % */
 
@@ -27,11 +26,6 @@ static struct sr_mount_line first_order(const struct sim_flight *flight, double 
     const struct sim_log_columns columns = {true, true, logged_pairs};
     struct sr_mount_line line = {0};
     struct sr_rig rig;
-    struct sr_log log;
-    struct sr_slices slices;
-    struct sr_view view;
-    struct sr_score score;
-    struct sr_causes causes;
     struct sr_mount_ask ask;
     struct sr_mount_own own;
     struct sr_mount_table table;
@@ -42,24 +36,15 @@ static struct sr_mount_line first_order(const struct sim_flight *flight, double 
     rig.mount.shore_a = 60;
     rig.mount.resonance_hz = 80;
     sr_mount_ask_init(&ask);
-    assert_int_equal(sim_log_fly(&log, flight, &columns), 0);
-    assert_int_equal(sr_slices_make(&slices, &log, &rig, SR_WINDOW_HANN, NULL), SR_OK);
-    assert_int_equal(sr_view_init(&view, &slices, &rig.camera, NULL), SR_OK);
-    assert_int_equal(sr_score_make(&score, &slices, &view, 1, NULL), SR_OK);
-    assert_int_equal(sr_causes_find(&causes, &score, &slices, &view, &rig, NULL), SR_OK);
-    for (size_t k = 0; k < score.n_peaks; k++)
-        assert_true(score.peaks[k].order != 1); /* it is not to be had from the score */
+    struct worked w = work_out(flight, &columns, &rig);
+    assert_null(peak_of_order(&w, 1)); /* it is not to be had from the score */
     assert_int_equal(sr_mount_resolve(&own, &rig, NULL, NULL), SR_OK);
-    assert_int_equal(sr_mount_table_make(&table, &ask, &own, &slices, &score, &rig, NULL), SR_OK);
+    assert_int_equal(sr_mount_table_make(&table, &ask, &own, &w.slices, &w.score, &rig, NULL), SR_OK);
     for (size_t i = 0; i < table.n_lines; i++)
         if (table.lines[i].order == 1)
             line = table.lines[i];
     sr_mount_table_release(&table);
-    sr_causes_release(&causes);
-    sr_score_release(&score);
-    sr_view_release(&view);
-    sr_slices_release(&slices);
-    sr_log_release(&log);
+    release(&w);
     return line;
 }
 
@@ -73,11 +58,7 @@ static void is_the_motors_speed(struct sr_mount_line line)
 
 static struct sim_flight balanced(double blade_dps)
 {
-    struct sim_flight flight;
-    sim_flight_init(&flight);
-    flight.rate_hz = 2000;
-    flight.flight_s = 30;
-    flight.ground_s = 0;
+    struct sim_flight flight = healthy(30);
     flight.blade_dps = blade_dps;
     memset(flight.imbalance_dps, 0, sizeof flight.imbalance_dps);
     return flight;

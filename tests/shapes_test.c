@@ -16,7 +16,7 @@
 
 #include "sim/flight.h"
 #include "support/near.h"
-#include "support/sim_log.h"
+#include "support/worked.h"
 #include "wobble/shapes.h"
 
 #define PI      3.14159265358979323846
@@ -178,45 +178,11 @@ static void test_speed_within(void **state)
     }
 }
 
-/* A flight with everything worked out. */
-struct worked {
-    struct sr_rig rig;
-    struct sr_slices slices;
-    struct sr_view view;
-    struct sr_score score;
-    struct sr_causes causes;
-};
-
-static struct worked work_out(const struct sim_flight *flight)
+static size_t index_of_order(const struct worked *w, double order)
 {
-    struct worked w;
-    struct sr_log log;
-    memset(&w, 0, sizeof w);
-    sr_rig_init(&w.rig);
-    assert_int_equal(sim_log_fly(&log, flight, NULL), 0);
-    assert_int_equal(sr_slices_make(&w.slices, &log, &w.rig, SR_WINDOW_HANN, NULL), SR_OK);
-    assert_int_equal(sr_view_init(&w.view, &w.slices, &w.rig.camera, NULL), SR_OK);
-    assert_int_equal(sr_score_make(&w.score, &w.slices, &w.view, 0.2, NULL), SR_OK);
-    assert_int_equal(sr_causes_find(&w.causes, &w.score, &w.slices, &w.view, &w.rig, NULL), SR_OK);
-    sr_log_release(&log);
-    return w;
-}
-
-static void release(struct worked *w)
-{
-    sr_causes_release(&w->causes);
-    sr_score_release(&w->score);
-    sr_view_release(&w->view);
-    sr_slices_release(&w->slices);
-}
-
-static size_t peak_of_order(const struct worked *w, double order)
-{
-    size_t k = 0;
-    while (k < w->score.n_peaks && w->score.peaks[k].order != order)
-        k++;
-    assert_true(k < w->score.n_peaks);
-    return k;
+    const struct sr_peak *peak = peak_of_order(w, order);
+    assert_non_null(peak);
+    return (size_t)(peak - w->score.peaks);
 }
 
 /* Wobble without what motor 3 does, as the trials have it: all its lines, worded as a bench job with props
@@ -224,7 +190,7 @@ static size_t peak_of_order(const struct worked *w, double order)
 static double predicted_without(const struct worked *w)
 {
     struct sr_trial trials[SR_TRIALS_MAX];
-    size_t count = 0, one = peak_of_order(w, 1);
+    size_t count = 0, one = index_of_order(w, 1);
     double all_px = NAN, one_px = NAN;
     assert_int_equal(
         sr_trials_make(trials, &count, &w->score, &w->causes, &w->slices, &w->view, &w->rig, NULL), SR_OK);
@@ -254,21 +220,17 @@ static void test_shares_and_removal(void **state)
     (void)state;
     double mean_share = 0, mean_off = 0, worst = 0;
     for (uint64_t seed = 1; seed <= SEEDS; seed++) {
-        struct sim_flight flight;
-        sim_flight_init(&flight);
+        struct sim_flight flight = healthy(60);
         flight.seed = seed;
-        flight.rate_hz = 2000;
-        flight.flight_s = 60;
-        flight.ground_s = 0;
         flight.imbalance_dps[0] = 4;
         flight.imbalance_dps[1] = 5;
         flight.imbalance_dps[2] = 30;
         flight.imbalance_dps[3] = 4.5;
         flight.harmonic[0] = 0.6;
-        struct worked w = work_out(&flight);
+        struct worked w = work_out(&flight, NULL, NULL);
         flight.imbalance_dps[2] = 0;
-        struct worked better = work_out(&flight);
-        size_t one = peak_of_order(&w, 1), two = peak_of_order(&w, 2);
+        struct worked better = work_out(&flight, NULL, NULL);
+        size_t one = index_of_order(&w, 1), two = index_of_order(&w, 2);
         double share = w.causes.tracks[one].motor_share[2], flown_px = better.score.wobble_px.value;
         double predicted_px = predicted_without(&w), off = predicted_px / flown_px - 1;
         print_message(
