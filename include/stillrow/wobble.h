@@ -95,6 +95,8 @@ double sr_view_energy(const struct sr_view *view, const struct sr_slices *slices
                       enum sr_picture_axis axis, size_t low, size_t high);
 /* Wobble [px RMS] of each slice, all axes and wobble bins, into px[slices->count]. */
 void sr_view_wobble(const struct sr_view *view, const struct sr_slices *slices, double *px);
+/* Smear [px RMS] over all slices, all axes and wobble bins; slices->count >= 1. */
+double sr_view_smear(const struct sr_view *view, const struct sr_slices *slices);
 
 enum sr_verdict { SR_STEADY = 0, SR_MARGINAL, SR_WOBBLY, SR_UNPROVEN };
 const char *sr_verdict_name(enum sr_verdict verdict); /* "steady" "marginal" "wobbly" "unproven" */

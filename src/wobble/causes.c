@@ -7,6 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "peaks.h"
+
 #define BLADES_ASSUMED   3.0
 #define BELOW_SPEED      0.34 /* of the logged speed: below it, it is no speed of a propeller */
 #define POLE_PAIRS_LEAST 4
@@ -14,7 +16,6 @@
 #define MOVES_CELLS      2.0   /* bins a line must move through, or have stood against, to be told */
 #define RIVAL_CLOSE      0.85  /* a rival with this part of the gain leaves it open */
 #define HUMP_PART        0.35  /* a fixed line wider than this part of its frequency is no line, but a hump */
-#define MOMENT_MAIN_LINE 0.2   /* share of a moment's energy that makes a line its main one */
 #define RELATED_OFF      0.015 /* two lines are taken as whole multiples within this */
 
 struct work {
@@ -241,34 +242,35 @@ static enum sr_status allocate_tracks(struct sr_causes *causes, size_t count, st
     return SR_OK;
 }
 
-/* The line with most energy in a moment, if it is a fair part of it. */
+/* Whether slice i lies in a moment: its middle does. */
+static bool in_moment(const struct sr_slices *slices, size_t i, const struct sr_moment *moment)
+{
+    double middle_s = (slices->slice[i].from_s + slices->slice[i].to_s) / 2;
+    return middle_s >= moment->from_s && middle_s <= moment->to_s;
+}
+
+/* By the tracks: a line's frequency is that where it is loudest in the moment. */
 static void name_moment(struct sr_moment *moment, const struct sr_score *score,
                         const struct sr_causes *causes, const struct sr_slices *slices)
 {
-    double total = 0, most = 0;
-    moment->hz = 0;
-    moment->cause = SR_CAUSE_BROADBAND;
-    for (size_t t = 0; t <= causes->n_tracks; t++) {
-        double energy = 0, loudest = 0, hz = t == 0 ? 0 : score->peaks[t - 1].hz;
-        for (size_t i = 0; i < slices->count; i++) {
-            double middle = (slices->slice[i].from_s + slices->slice[i].to_s) / 2;
-            if (middle < moment->from_s || middle > moment->to_s)
-                continue;
-            double px = t == 0 ? score->slice_px[i] : causes->tracks[t - 1].wobble_px[i];
-            energy += px * px;
-            if (t > 0 && px > loudest && isfinite(causes->tracks[t - 1].hz[i])) {
-                loudest = px;
-                hz = causes->tracks[t - 1].hz[i];
+    double energy[SR_PEAKS_MAX] = {0}, hz[SR_PEAKS_MAX] = {0}, loudest_px[SR_PEAKS_MAX] = {0}, total = 0;
+    for (size_t t = 0; t < causes->n_tracks; t++)
+        hz[t] = score->peaks[t].hz;
+    for (size_t i = 0; i < slices->count; i++) {
+        if (!in_moment(slices, i, moment))
+            continue;
+        total += score->slice_px[i] * score->slice_px[i];
+        for (size_t t = 0; t < causes->n_tracks; t++) {
+            const struct sr_track *track = &causes->tracks[t];
+            double px = track->wobble_px[i];
+            energy[t] += px * px;
+            if (px > loudest_px[t] && isfinite(track->hz[i])) {
+                loudest_px[t] = px;
+                hz[t] = track->hz[i];
             }
         }
-        if (t == 0) {
-            total = energy;
-        } else if (energy > most && energy >= MOMENT_MAIN_LINE * total) {
-            most = energy;
-            moment->hz = hz;
-            moment->cause = score->peaks[t - 1].cause;
-        }
     }
+    sr_moment_name(moment, total, score->peaks, energy, hz, causes->n_tracks);
 }
 
 static enum sr_status write_down(struct sr_causes *causes, struct sr_score *score, struct work *w,

@@ -7,7 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define LINES_MAX 48
+#define LINES_MAX        48
+#define MOMENT_MAIN_LINE 0.2 /* share of a moment's energy that makes a line its main one */
 
 /* The flight's mean densities that lines are read from, each [bins]. */
 struct densities {
@@ -115,4 +116,18 @@ enum sr_status sr_peaks_find(struct sr_score *score, const struct sr_slices *sli
         keep_peaks(score, lines, count, &d, view);
     free(block);
     return status;
+}
+
+void sr_moment_name(struct sr_moment *moment, double total, const struct sr_peak *peaks, const double *energy,
+                    const double *hz, size_t count)
+{
+    double most = 0;
+    moment->hz = 0;
+    moment->cause = SR_CAUSE_BROADBAND;
+    for (size_t k = 0; k < count; k++)
+        if (energy[k] > most && energy[k] >= MOMENT_MAIN_LINE * total) {
+            most = energy[k];
+            moment->hz = hz[k];
+            moment->cause = peaks[k].cause;
+        }
 }

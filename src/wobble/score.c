@@ -7,18 +7,16 @@
 
 #include "peaks.h"
 
-#define SCORE_QUANTILE   0.95
-#define SCORE_LEVEL      0.95
-#define BOOTSTRAP_DRAWS  2000
-#define MOMENT_SLICES    5   /* a moment to jump to is at most this long */
-#define MOMENT_DROP      0.8 /* and ends where the wobble falls below this part of its worst */
-#define MOMENT_MAIN_LINE 0.2 /* share of a moment's energy that makes a line its main one */
+#define SCORE_QUANTILE  0.95
+#define SCORE_LEVEL     0.95
+#define BOOTSTRAP_DRAWS 2000
+#define MOMENT_SLICES   5   /* a moment to jump to is at most this long */
+#define MOMENT_DROP     0.8 /* and ends where the wobble falls below this part of its worst */
 
 /* Energy per band and axis, added up over the slices [px^2]. */
 struct energies {
     double band[SR_BAND_COUNT];
     double axis[3];
-    double smear;
 };
 
 /* Bin range [low, high) of a band in a view. */
@@ -29,17 +27,6 @@ static void band_bins(const struct sr_view *view, enum sr_band band, size_t *low
     double high_bin = isfinite(top_hz) ? ceil(top_hz / view->bin_hz - 1e-9) : (double)view->bins;
     *low = (size_t)fmin(low_bin, (double)view->bins);
     *high = (size_t)fmin(high_bin, (double)view->bins);
-}
-
-static double smear_energy(const struct sr_view *view, const struct sr_slices *slices, size_t i)
-{
-    double sum = 0;
-    for (int a = 0; a < 3; a++) {
-        const double *psd = sr_slices_psd(slices, i, (enum sr_picture_axis)a);
-        for (size_t k = view->first_bin; k < view->bins; k++)
-            sum += psd[k] * view->smear[a][k];
-    }
-    return sum * view->bin_hz;
 }
 
 static void add_slice(struct energies *e, const struct sr_view *view, const struct sr_slices *slices,
@@ -54,12 +41,11 @@ static void add_slice(struct energies *e, const struct sr_view *view, const stru
             e->axis[a] += energy;
         }
     }
-    e->smear += smear_energy(view, slices, i);
 }
 
 static void score_bands(struct sr_score *score, const struct sr_slices *slices, const struct sr_view *view)
 {
-    struct energies e = {{0}, {0}, 0};
+    struct energies e = {{0}, {0}};
     double n = (double)slices->count;
 
     for (size_t i = 0; i < slices->count; i++)
@@ -78,7 +64,7 @@ static void score_bands(struct sr_score *score, const struct sr_slices *slices, 
     for (int a = 0; a < 3; a++)
         score->axis_px[a] = sqrt(e.axis[a] / n);
     score->rms_px = sqrt(total / n);
-    score->smear_px = sqrt(e.smear / n);
+    score->smear_px = sr_view_smear(view, slices);
 }
 
 static enum sr_status score_quantiles(struct sr_score *score, struct sr_error *err)
@@ -111,28 +97,20 @@ static bool adjoining(const struct sr_slices *slices, size_t i, size_t j)
     return fabs(slices->slice[j].from_s - slices->slice[i].to_s) < 0.01;
 }
 
-/* The peak with most energy in slices [first, last], if it is a fair part of it. */
-static void name_moment(struct sr_moment *moment, const struct sr_score *score,
+/* By the peaks' bins over slices [first, last], of which the whole has `total` energy. */
+static void name_moment(struct sr_moment *moment, double total, const struct sr_score *score,
                         const struct sr_slices *slices, const struct sr_view *view, size_t first, size_t last)
 {
-    double total = 0, most = 0;
-    moment->hz = 0;
-    moment->cause = SR_CAUSE_BROADBAND;
-    for (size_t i = first; i <= last; i++)
-        total += score->slice_px[i] * score->slice_px[i];
+    double energy[SR_PEAKS_MAX] = {0}, hz[SR_PEAKS_MAX] = {0};
     for (size_t p = 0; p < score->n_peaks; p++) {
         const struct sr_peak *peak = &score->peaks[p];
-        double energy = 0;
+        hz[p] = peak->hz;
         for (size_t i = first; i <= last; i++)
             for (int a = 0; a < 3; a++)
-                energy += sr_view_energy(view, slices, i, (enum sr_picture_axis)a, peak->low_bin,
-                                         peak->high_bin + 1);
-        if (energy > most && energy >= MOMENT_MAIN_LINE * total) {
-            most = energy;
-            moment->hz = peak->hz;
-            moment->cause = peak->cause;
-        }
+                energy[p] += sr_view_energy(view, slices, i, (enum sr_picture_axis)a, peak->low_bin,
+                                            peak->high_bin + 1);
     }
+    sr_moment_name(moment, total, score->peaks, energy, hz, score->n_peaks);
 }
 
 /* Grow a moment around its worst slice, and mark what it takes. */
@@ -188,7 +166,7 @@ static enum sr_status find_worst(struct sr_score *score, const struct sr_slices 
         moment->from_s = slices->slice[first].from_s;
         moment->to_s = slices->slice[last].to_s;
         moment->wobble_px = sqrt(energy / (double)(last - first + 1));
-        name_moment(moment, score, slices, view, first, last);
+        name_moment(moment, energy, score, slices, view, first, last);
     }
     free(taken);
     qsort(score->worst, score->n_worst, sizeof *score->worst, louder_first);

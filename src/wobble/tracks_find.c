@@ -15,7 +15,6 @@
 #define GAIN_LEAST     40.0   /* least gain, and... */
 #define STAND_LEAST    0.5    /* ...least mean stand of a line */
 #define EDGE_SHARE     0.1    /* a line ends where its density falls to this part of its top */
-#define EDGE_PAD       1      /* [bins] beyond that: what is left of a lobe */
 #define EDGE_BINS_MAX  24     /* or this far off */
 #define EDGE_PART_MAX  0.15   /* or this part of its frequency off, if fixed; */
 #define EDGE_SPEED_MAX 0.035  /* if moving: motors of one craft differ by that */

@@ -211,18 +211,6 @@ static enum sr_status try_motors(struct bench *b, struct sr_error *err)
     return status;
 }
 
-static double smear_of(const struct sr_view *view, const struct sr_slices *slices)
-{
-    double sum = 0;
-    for (size_t i = 0; i < slices->count; i++)
-        for (int a = 0; a < 3; a++) {
-            const double *psd = sr_slices_psd(slices, i, (enum sr_picture_axis)a);
-            for (size_t k = view->first_bin; k < view->bins; k++)
-                sum += psd[k] * view->smear[a][k];
-        }
-    return sqrt(sum * view->bin_hz / (double)slices->count);
-}
-
 /* The slices through another camera. What a mount does to the view is kept: it is the same at every setting.
  */
 static enum sr_status try_camera(struct bench *b, struct sr_trial *trial, const struct sr_camera *camera,
@@ -241,7 +229,7 @@ static enum sr_status try_camera(struct bench *b, struct sr_trial *trial, const 
                 view.smear[a][k] *= mount;
             }
         sr_view_wobble(&view, b->slices, b->px);
-        trial->smear_px = smear_of(&view, b->slices);
+        trial->smear_px = sr_view_smear(&view, b->slices);
         trial->exposure_s = camera->exposure_s;
         status = settle(b, trial, threshold_px, err);
         sr_view_release(&plain);

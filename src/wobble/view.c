@@ -70,3 +70,23 @@ void sr_view_wobble(const struct sr_view *view, const struct sr_slices *slices, 
         px[i] = sqrt(energy);
     }
 }
+
+/* Smear energy [px^2] of slice i. */
+static double smear_energy(const struct sr_view *view, const struct sr_slices *slices, size_t i)
+{
+    double sum = 0;
+    for (int a = 0; a < 3; a++) {
+        const double *psd = sr_slices_psd(slices, i, (enum sr_picture_axis)a);
+        for (size_t k = view->first_bin; k < view->bins; k++)
+            sum += psd[k] * view->smear[a][k];
+    }
+    return sum * view->bin_hz;
+}
+
+double sr_view_smear(const struct sr_view *view, const struct sr_slices *slices)
+{
+    double energy = 0;
+    for (size_t i = 0; i < slices->count; i++)
+        energy += smear_energy(view, slices, i);
+    return sqrt(energy / (double)slices->count);
+}
