@@ -5,6 +5,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <string.h>
 
 #include <cmocka.h>
 
@@ -70,6 +71,19 @@ static void three_markups(void **state)
            "assumed\n"
            "Repeat: stillrow plot --rig heron.ini 'heron lake.csv' with stillrow " SR_VERSION
            ", threshold 1.00 px\n");
+    /* In the picture's time, with its sign, and with what the numbers leave out. */
+    struct sr_post shifted = post;
+    struct page page;
+    shifted.footage_offset_s = 70;
+    shifted.mount_note = "the mount is not in it";
+    c.fake.score.headroom_db = 7.654;
+    page_open(&page);
+    assert_int_equal(sr_post_write(page.out, SR_POST_TEXT, &shifted, NULL), SR_OK);
+    assert_non_null(strstr(page_text(&page), "\nKnock: at 1:34: 0.60 px before"));
+    assert_non_null(strstr(page_text(&page), "headroom +7.7 dB"));
+    assert_non_null(strstr(page_text(&page), "\nNote: the mount is not in it\n"));
+    page_close(&page);
+    c.fake.score.headroom_db = -7.654;
     expect(SR_POST_MARKDOWN, &post,
            "**heron: wobbly, 2.41 px** (95 % interval 2.10 px to 2.75 px; threshold 1.00 px, headroom -7.7 "
            "dB; below that "

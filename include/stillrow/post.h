@@ -35,7 +35,10 @@ struct sr_post {
     const char *title;                   /* NULL: build or log name */
     const struct sr_trial *trials;       /* [n_trials], best first; NULL: none */
     size_t n_trials;
-    const char *command; /* command line that repeats it, as typed into a shell; NULL: left out */
+    const char *command;     /* command line that repeats it, as typed into a shell; NULL: left out */
+    double footage_offset_s; /* [s] added to times, so that they are those of the picture beside it */
+    const char
+        *mount_note; /* how the mount entered the numbers, as sr_mount_apply() says it; NULL or "": nothing */
 };
 
 /*

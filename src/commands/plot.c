@@ -339,8 +339,12 @@ static enum sr_status write_post(const struct drawing *drawing, const struct fli
 {
     struct sr_trial trials[SR_TRIALS_MAX];
     enum sr_post_format format = SR_POST_TEXT;
-    struct sr_post post = {
-        .flight = drawn, .title = drawing->args->title, .trials = trials, .command = drawing->command};
+    struct sr_post post = {.flight = drawn,
+                           .title = drawing->args->title,
+                           .trials = trials,
+                           .command = drawing->command,
+                           .footage_offset_s = drawing->args->footage_offset_s,
+                           .mount_note = flight->mount_note};
 
     enum sr_status status = best_trial(trials, &post.n_trials, flight, &drawing->plan.rig, err);
     if (status != SR_OK)

@@ -98,7 +98,7 @@ void sr_page_log10_tics(struct sr_page *page, char axis, double low, double high
     log_tics(page, axis, low, high, most, true);
 }
 
-void sr_page_clock_tics(struct sr_page *page, double low, double high, double shift)
+void sr_page_clock_tics(struct sr_page *page, double low, double high, double shift, bool labelled)
 {
     static const double steps[] = {1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600};
     const size_t n = sizeof steps / sizeof steps[0];
@@ -116,7 +116,7 @@ void sr_page_clock_tics(struct sr_page *page, double low, double high, double sh
          to = (long)floor((high - 0.03 * (high - low) + shift) / step);
     begin(page, 'x');
     for (long k = from; k <= to; k++)
-        tick(page, &first, sr_words_clock((double)k * step, false, label, sizeof label),
+        tick(page, &first, labelled ? sr_words_clock((double)k * step, false, label, sizeof label) : "",
              (double)k * step - shift);
     end(page);
 }

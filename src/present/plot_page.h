@@ -132,7 +132,8 @@ void sr_page_tics(struct sr_page *page, char axis, double low, double high, doub
 void sr_page_log_tics(struct sr_page *page, char axis, double low, double high, size_t most);
 /* The same for an axis that carries log10 of the value. */
 void sr_page_log10_tics(struct sr_page *page, char axis, double low, double high, size_t most);
-/* Minutes and seconds on x, from low to high [s]; shift [s] is added to what is written. */
-void sr_page_clock_tics(struct sr_page *page, double low, double high, double shift);
+/* Minutes and seconds on x, from low to high [s]; shift [s] is added to what is written; not labelled: the
+ * lines only. */
+void sr_page_clock_tics(struct sr_page *page, double low, double high, double shift, bool labelled);
 
 #endif

@@ -89,7 +89,9 @@ static void set_tag(const struct timeline *t, struct sr_tag *tag, const struct s
     sr_plot_moment_text(flight, moment, t->page.options->footage_offset_s, tag->text, sizeof tag->text);
     tag->x = x_at(t, middle_s);
     tag->y = y_at(t, px);
-    tag->width = sr_words_width(tag->text, t->page.tics, false);
+    /* Side by side on the smallest pages, too, no two labels read as one. */
+    const double apart_px = 6, gap_px = 8 * t->page.unit;
+    tag->width = sr_words_width(tag->text, t->page.tics, false) + fmax(0, apart_px - gap_px);
     tag->height = 1.15 * t->page.tics;
     tag->weight = px;
 }
@@ -180,10 +182,9 @@ static void draw_bars(struct timeline *t)
     sr_script_add(page->script, "set xrange [%.9g:%.9g] noextend\nset yrange [0:%.9g] noextend\n", t->from_s,
                   t->to_s, t->high_px);
     sr_page_tics(page, 'y', 0, t->high_px * 0.92, step, 1);
-    if (t->bars.bottom > page->plot.bottom)
-        sr_script_add(page->script, "set xtics format ''\n");
-    else
-        sr_page_clock_tics(page, t->from_s, t->to_s, page->options->footage_offset_s);
+    /* Its lines run on in the panel below, which has the labels. */
+    sr_page_clock_tics(page, t->from_s, t->to_s, page->options->footage_offset_s,
+                       t->bars.bottom <= page->plot.bottom);
     sr_script_add(page->script,
                   "set style fill solid 1 noborder\n"
                   "plot $seconds using (($1+$2)/2):($3 > %.9g ? NaN : $3):1:2:(0):3 with boxxyerror "
@@ -217,7 +218,7 @@ static void draw_speed(struct timeline *t)
         sr_page_tics(page, 'y', 0, 60, 50, 1);
     else
         sr_page_tics(page, 'y', 0, most * 0.7, sr_axis_step(0, most, 2), 1000);
-    sr_page_clock_tics(page, t->from_s, t->to_s, page->options->footage_offset_s);
+    sr_page_clock_tics(page, t->from_s, t->to_s, page->options->footage_offset_s, true);
     sr_script_add(page->script,
                   "plot $seconds using (($1+$2)/2):4:1:2:(0):4 with boxxyerror fillcolor rgb '%s' notitle\n",
                   page->palette->muted);

@@ -141,7 +141,7 @@ static void draw(struct waterfall *w)
     sr_script_add(page->script,
                   "unset grid\nset xrange [%.9g:%.9g] noextend\nset yrange [%.9g:%.9g] noextend\n", w->from_s,
                   w->to_s, low, high);
-    sr_page_clock_tics(page, w->from_s, w->to_s, page->options->footage_offset_s);
+    sr_page_clock_tics(page, w->from_s, w->to_s, page->options->footage_offset_s, true);
     sr_page_log10_tics(page, 'y', w->low_hz, w->high_hz * 0.93, 8);
     sr_heat_add(&w->heat, page->script);
     sr_script_add(page->script,

@@ -213,7 +213,10 @@ char *sr_words_verdict(const struct sr_score *score, char *out, size_t size)
     sr_words_px(score->wobble_px.value, wobble, sizeof wobble);
     sr_words_px(score->threshold_px, threshold, sizeof threshold);
     snprintf(out, size, "%s, threshold %s, headroom %s%.1f dB", wobble, threshold,
-             headroom < 0 ? "\xE2\x88\x92" : "", fabs(headroom));
+             headroom < 0   ? "\xE2\x88\x92"
+             : headroom > 0 ? "+"
+                            : "",
+             fabs(headroom));
     return out;
 }
 

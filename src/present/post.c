@@ -125,10 +125,10 @@ static void put_numbers(FILE *out, enum sr_post_format format, const struct sr_s
     double headroom = fabs(score->headroom_db) < 0.05 ? 0 : score->headroom_db;
 
     snprintf(line, sizeof line,
-             "(95 %% interval %s to %s; threshold %s, headroom %.1f dB; below that %.0f %% of %.0f s)",
+             "(95 %% interval %s to %s; threshold %s, headroom %s%.1f dB; below that %.0f %% of %.0f s)",
              sr_words_px(score->wobble_px.low, low, sizeof low),
              sr_words_px(score->wobble_px.high, high, sizeof high),
-             sr_words_px(score->threshold_px, threshold, sizeof threshold), headroom,
+             sr_words_px(score->threshold_px, threshold, sizeof threshold), headroom > 0 ? "+" : "", headroom,
              score->steady_share * 100, score->airborne_s);
     putc(' ', out);
     sr_post_text(out, format, line);
@@ -152,9 +152,9 @@ static void put_cause(FILE *out, enum sr_post_format format, const struct sr_plo
     put_item(out, format, "Cause", text);
 }
 
-static void put_change(FILE *out, enum sr_post_format format, const struct sr_plot_flight *flight)
+static void put_change(FILE *out, enum sr_post_format format, const struct sr_post *post)
 {
-    const struct sr_change *change = flight->change;
+    const struct sr_change *change = post->flight->change;
     char clock[24], before[24], after[24], motor[24] = "", text[160];
 
     if (change == NULL || !change->found)
@@ -162,7 +162,7 @@ static void put_change(FILE *out, enum sr_post_format format, const struct sr_pl
     if (change->motor > 0)
         snprintf(motor, sizeof motor, ", motor %d", change->motor);
     snprintf(text, sizeof text, "at %s%s: %s before, %s after",
-             sr_words_clock(change->at_s, false, clock, sizeof clock), motor,
+             sr_words_clock(change->at_s + post->footage_offset_s, false, clock, sizeof clock), motor,
              sr_words_px(change->before_px, before, sizeof before),
              sr_words_px(change->after_px, after, sizeof after));
     put_item(out, format, change->ratio_db > 0 ? "Knock" : "Change", text);
@@ -217,8 +217,10 @@ enum sr_status sr_post_write(FILE *out, enum sr_post_format format, const struct
     if (sr_words_build(flight->rig, true, build, sizeof build)[0] != '\0')
         put_item(out, format, "Build", build);
     put_cause(out, format, flight);
-    put_change(out, format, flight);
+    put_change(out, format, post);
     put_trial(out, format, post);
+    if (post->mount_note != NULL && post->mount_note[0] != '\0')
+        put_item(out, format, "Note", post->mount_note);
     put_settings(out, format, post);
     fputs(format == SR_POST_BBCODE ? "[/list]\n" : "", out);
     return SR_OK;
