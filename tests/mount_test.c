@@ -261,7 +261,15 @@ static void test_apply(void **state)
     give_pieces(&rig);
     assert_near(gain_ratio(&slices, &rig, 230, text, sizeof text), 1, 0);
     assert_non_null(strstr(text, "fixed to the frame"));
+    /* Nor are pieces that do not tell a frequency, and they are not passed over in silence. */
     rig.mount.count = 0;
+    assert_near(gain_ratio(&slices, &rig, 230, text, sizeof text), 1, 0);
+    assert_non_null(strstr(text, "natural frequency is not known"));
+    rig.gyro_side = SR_GYRO_CAMERA;
+    assert_near(gain_ratio(&slices, &rig, 230, text, sizeof text), 1, 0);
+    assert_string_equal(text, "");
+    rig.gyro_side = SR_GYRO_FRAME;
+    sr_rig_init(&rig);
     assert_near(gain_ratio(&slices, &rig, 230, text, sizeof text), 1, 0);
     assert_string_equal(text, "");
 

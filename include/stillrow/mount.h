@@ -261,7 +261,7 @@ enum sr_status sr_mount_scale(struct sr_mount_other *other, const struct sr_moun
  * measured resonance: the camera sees |H|^2 of the log. Gyro on the camera, no
  * resonance, or only one worked out from the pieces: nothing. A soft-mounted
  * controller's own |H|^2 is divided out, by at most 10 dB.
- * text[size]: what was done, "" for nothing worth saying; NULL is fine.
+ * text[size]: what was done, and that a mount was left out; "" for nothing worth saying; NULL is fine.
  * Errors: SR_ERR_MEMORY; the view is untouched.
  */
 enum sr_status sr_mount_apply(struct sr_view *view, const struct sr_rig *rig, char *text, size_t size,

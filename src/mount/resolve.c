@@ -202,8 +202,15 @@ struct sr_isolator mount_controller(const struct sr_rig *rig)
     return controller;
 }
 
-static void say_applied(const struct sr_mount_own *own, bool through, const struct sr_isolator *controller,
-                        char *text, size_t size)
+/* The rig tells of pieces between frame and camera. */
+static bool has_pieces(const struct sr_mount_keys *mount)
+{
+    return given(mount->shore_a) || given(mount->modulus_mpa) || given(mount->count) ||
+           given(mount->outer_mm) || given(mount->thickness_mm) || mount->material != SR_MATERIAL_UNKNOWN;
+}
+
+static void say_applied(const struct sr_mount_own *own, bool through, const struct sr_rig *rig,
+                        const struct sr_isolator *controller, char *text, size_t size)
 {
     if (text == NULL || size == 0)
         return;
@@ -215,6 +222,10 @@ static void say_applied(const struct sr_mount_own *own, bool through, const stru
                  "the mount's natural frequency is only worked out from its pieces, so this is the wobble of "
                  "a camera "
                  "fixed to the frame; 'mounts' works with the guess");
+    else if (rig->gyro_side == SR_GYRO_FRAME && has_pieces(&rig->mount))
+        snprintf(text, size,
+                 "the mount's natural frequency is not known, so this is the wobble of a camera fixed to the "
+                 "frame; 'mounts' says what would tell it");
     if (controller->fn_hz > 0)
         mount_append(text, size,
                      "%sthe controller's own soft mount (%.4g Hz) is divided out, by at most 10 dB",
@@ -249,6 +260,6 @@ enum sr_status sr_mount_apply(struct sr_view *view, const struct sr_rig *rig, ch
         sr_view_scale(view, power);
         free(power);
     }
-    say_applied(&own, through, &controller, text, size);
+    say_applied(&own, through, rig, &controller, text, size);
     return SR_OK;
 }
