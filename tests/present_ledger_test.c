@@ -65,7 +65,8 @@ static struct sr_trend trend = {.flights = 6,
                                 .p_value = 0.0014,
                                 .grown = true,
                                 .text = "the wobble has grown"};
-static const struct sr_recorded recorded = {"l\033.csv", "\xff.csv", "00000000000000aa", SR_ADDED, &trend, 1};
+static const struct sr_recorded recorded = {"l\033.csv", "\xff.csv", "00000000000000aa", SR_ADDED, &trend, 1,
+                                            NULL,        NULL};
 
 static struct sr_rank_cell cells[3] = {{50, 4, 2, {-3, -4.5, -1.5}, 1, true},
                                        {60, 3, 1, {-1, -1.02, 0.04}, 1, true},

@@ -32,6 +32,9 @@ struct sr_recorded {
     enum sr_added added;
     const struct sr_trend *trend; /* of its build */
     size_t other_rigs;            /* rows of the same log with another build, hardness or camera */
+    /* Where no report stands beside it: what was assumed of the rig, and how the mount entered the wobble, in
+     * words; NULL or "": nothing to say. In the text only. */
+    const char *assumed, *mount_note;
 };
 void sr_recorded_text(FILE *out, const struct sr_style *style, const struct sr_recorded *recorded);
 enum sr_status sr_recorded_json(FILE *out, const struct sr_recorded *recorded, struct sr_error *err);

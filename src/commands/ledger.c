@@ -64,9 +64,10 @@ int command_ledger(int argc, char **argv)
     }
     const char *near = nearest_word(argv[1], names);
     if (near != NULL)
-        complain("ledger: '%s' is nothing to do with it (did you mean '%s'?)", argv[1], near);
+        complain("ledger: unknown part '%s' (did you mean '%s'?)", argv[1], near);
     else
-        complain("ledger: '%s' is nothing to do with it: add, list, rate, merge, check or rank", argv[1]);
+        complain("ledger: unknown part '%s': first add, list, rate, merge, check or rank, then the ledger",
+                 argv[1]);
     return usage_hint("ledger");
 }
 
@@ -286,13 +287,14 @@ static enum sr_status add_flight(void *context, const struct flight *flight, boo
 {
     const struct adding *adding = context;
     const struct add_args *args = &adding->args;
+    struct record_args record = args->record;
 
-    (void)first;
+    record.alone = first; /* the rig is that of all: what was assumed of it is said once */
     if (!args->quiet && !args->flight.output.json) {
         sr_print_safe(stdout, flight->log.name);
         printf("  %s, %.3g px\n", sr_verdict_name(flight->score.verdict), flight->score.wobble_px.value);
     }
-    return record_flight(&args->record, flight, &adding->plan, &args->flight.output, args->quiet, err);
+    return record_flight(&record, flight, &adding->plan, &args->flight.output, args->quiet, err);
 }
 
 /* A log in the place of the ledger is told before anything is locked or read. */
@@ -334,6 +336,11 @@ int ledger_add(int argc, char **argv)
     record_args_init(&args->record);
     if (!ledger_options(&line, args, argc, argv, 2, SIZE_MAX, &n, &status))
         return status;
+    for (size_t i = 1; i <= n; i++)
+        if (ends_in_ini(argv[i])) {
+            complain("%s: '%s' is a rig file: it goes with --rig", line.verb, argv[i]);
+            return usage_hint(line.verb);
+        }
     args->record.ledger = argv[1];
     if (!is_ledger(argv[1]))
         return EXIT_FAILED;

@@ -125,7 +125,7 @@ enum sr_status record_flight(const struct record_args *args, const struct flight
                              const struct flight_plan *plan, const struct output_args *output, bool quiet,
                              struct sr_error *err)
 {
-    char hex[SR_FINGERPRINT_SIZE];
+    char hex[SR_FINGERPRINT_SIZE], assumed[SR_NOTE_MAX];
     struct sr_ledger ledger;
     struct sr_trend trend;
     struct sr_recorded recorded = {
@@ -135,6 +135,11 @@ enum sr_status record_flight(const struct record_args *args, const struct flight
     if (args->ledger == NULL)
         return SR_OK;
     struct sr_ledger_row row = row_of(args, flight, plan, hex);
+    if (args->alone) {
+        sr_rig_assumption(&plan->rig, assumed, sizeof assumed);
+        recorded.assumed = assumed;
+        recorded.mount_note = flight->mount_note;
+    }
     enum sr_status status = sr_ledger_add(args->ledger, &row, &recorded.added, err);
     if (status == SR_OK)
         status = sr_ledger_read(&ledger, args->ledger, err);

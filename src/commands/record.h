@@ -11,6 +11,7 @@ struct record_args {
     const char *date, *rating, *note;
     double temperature_c; /* NAN: as the rig says */
     char today[16];       /* where the date is "today" */
+    bool alone;           /* no report beside it says what was assumed */
 };
 
 void record_args_init(struct record_args *args);

@@ -33,6 +33,10 @@ void sr_recorded_text(FILE *out, const struct sr_style *style, const struct sr_r
             "flight; if it is none, take one of the rows out");
     if (recorded->trend->text[0] != '\0')
         print_note(out, style, recorded->trend->text);
+    if (recorded->assumed != NULL && recorded->assumed[0] != '\0')
+        print_note(out, style, recorded->assumed);
+    if (recorded->mount_note != NULL && recorded->mount_note[0] != '\0')
+        print_note(out, style, recorded->mount_note);
 }
 
 static enum sr_ink rating_ink(enum sr_rating rating)
