@@ -69,6 +69,11 @@ static int unknown_verb(const char *name)
     const char *kind = name[0] == '-' && name[1] != '\0' ? "option" : "verb";
     if (near != NULL)
         complain("unknown %s '%s' (did you mean '%s'?)", kind, name, near);
+    else if (access(name, F_OK) == 0)
+        complain("'%s' is no verb but a file: say what to do with it, such as 'stillrow score %s'", name,
+                 name);
+    else if (kind[0] == 'o')
+        complain("unknown option '%s': the verb comes first, and its options after it", name);
     else
         complain("unknown %s '%s'", kind, name);
     return usage_hint(NULL);

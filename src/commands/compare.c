@@ -252,6 +252,10 @@ static int compare_entries(struct entries *all, const struct compare_args *args)
             return status;
     }
     if (all->n_groups < 2) {
+        if (args->by != NULL && strspn(all->group_name[0], "?, ") == strlen(all->group_name[0])) {
+            complain("compare: no rig says a %s to group by: put each rig file before its logs", args->by);
+            return EXIT_FAILED;
+        }
         complain(args->by != NULL ? "compare: the rigs all say the same of %s, so there is one group only"
                                   : "compare: nothing to compare with; put the other logs after --with%s",
                  args->by != NULL ? args->by : "");
@@ -289,9 +293,17 @@ static bool parse_parts(struct compare_args *args, int argc, char **argv, struct
 {
     for (int start = 0; start < argc;) {
         int end = next_with(argc, argv, start + 1);
+        const char *rig = args->flight.rig.file;
         argv[start] = argv[0];
         if (!options_take(&line, args, end - start, argv + start, &parts[*n_parts].count, status))
             return false;
+        if (rig != NULL && strcmp(rig, args->flight.rig.file) != 0) {
+            complain("compare: --rig holds for all groups; a rig of its own for each goes before its logs: "
+                     "compare %s LOG... --with %s LOG...",
+                     rig, args->flight.rig.file);
+            *status = usage_hint(line.verb);
+            return false;
+        }
         parts[(*n_parts)++].operands = argv + start + 1;
         start = end;
     }

@@ -8,12 +8,6 @@
 
 #include "commands/commands.h"
 
-static bool ends_in_ini(const char *path)
-{
-    size_t length = strlen(path);
-    return length > 4 && strcmp(path + length - 4, ".ini") == 0;
-}
-
 static int out_of_memory(void)
 {
     complain("%s", sr_status_text(SR_ERR_MEMORY));

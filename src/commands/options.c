@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "commands/commands.h"
 #include "stillrow/rig.h"
@@ -89,14 +90,34 @@ static bool read_number(const char *text, size_t length, double *value)
     return end == copy + length && isfinite(*value);
 }
 
+/* "; write 15.5" for a decimal comma, "; 1/500 s is 2 ms" for a shutter's fraction; else "". */
+static const char *number_hint(const struct cli_option *option, const char *text, size_t length, char *hint,
+                               size_t size)
+{
+    char copy[32];
+    double value;
+
+    hint[0] = '\0';
+    snprintf(copy, sizeof copy, "%s", text);
+    char *comma = strlen(text) == length ? strchr(copy, ',') : NULL; /* in a list it parts numbers */
+    if (comma != NULL)
+        *comma = '.';
+    if (comma != NULL && read_number(copy, strlen(copy), &value))
+        snprintf(hint, size, "; write %s", copy);
+    else if (strncmp(copy, "1/", 2) == 0 && read_number(copy + 2, strlen(copy + 2), &value) && value > 0 &&
+             option->unit != NULL && strcmp(option->unit, "ms") == 0)
+        snprintf(hint, size, "; %s s is %.4g ms", copy, 1e3 / value);
+    return hint;
+}
+
 static bool check_number(const struct cli_option *option, const char *text, size_t length, double *value)
 {
-    char range[96];
+    char range[96], hint[96];
 
     option_range(option, range, sizeof range);
     if (!read_number(text, length, value)) {
-        complain("--%s: '%.*s' is not a number (%s)", option->name, (int)(length < 80 ? length : 80), text,
-                 range);
+        complain("--%s: '%.*s' is not a number (%s)%s", option->name, (int)(length < 80 ? length : 80), text,
+                 range, number_hint(option, text, length, hint, sizeof hint));
         return false;
     }
     if (out_of_range(option, *value)) {
@@ -144,11 +165,20 @@ static bool set_choice(const struct cli_option *option, const char **target, con
     return false;
 }
 
+/* The last one of an option given twice holds; a value that is dropped for it is not dropped in silence. */
+static void say_replaced(const struct cli_option *option, const char *before, const char *text)
+{
+    if (before != NULL && strcmp(before, text) != 0)
+        complain("--%s is given twice: '%s' is taken, '%s' is not", option->name, text, before);
+}
+
 static bool set_value(const struct found *found, const char *text)
 {
     const struct cli_option *option = &found->option;
     double number = 0.0;
 
+    if (option->kind == OPTION_TEXT || option->kind == OPTION_DIGITS)
+        say_replaced(option, *(const char **)found->target, text);
     switch (option->kind) {
     case OPTION_FLAG:
         *(bool *)found->target = true;
@@ -191,7 +221,8 @@ static struct found found_in(const struct parser *parser, const struct option_us
     return (struct found){option_row(use->group, i), target};
 }
 
-static void complain_unknown(const struct command_line *line, const char *name)
+/* written: with its dashes, as it was given; name: without. */
+static void complain_unknown(const struct command_line *line, const char *written, const char *name)
 {
     const char *names[128];
     size_t count = 0;
@@ -204,18 +235,19 @@ static void complain_unknown(const struct command_line *line, const char *name)
 
     const char *near = nearest_word(name, names);
     if (near != NULL)
-        complain("unknown option '--%s' (did you mean '--%s'?)", name, near);
+        complain("unknown option '%s' (did you mean '--%s'?)", written, near);
     else
-        complain("unknown option '--%s'", name);
+        complain("unknown option '%s'", written);
 }
 
 /* The option whose name begins with name[0..length); a whole name wins over longer ones. */
 static bool find_long(const struct parser *parser, const char *name, size_t length, struct found *found)
 {
-    char text[64], matches[200] = "";
+    char dashed[66], matches[200] = "";
+    const char *text = dashed + 2;
     size_t n_matches = 0;
 
-    snprintf(text, sizeof text, "%.*s", (int)(length < 63 ? length : 63), name);
+    snprintf(dashed, sizeof dashed, "--%.*s", (int)(length < 63 ? length : 63), name);
     for (size_t u = 0; u < parser->line->n_uses; u++) {
         const struct option_use *use = &parser->line->uses[u];
         for (size_t i = 0; i < use->group->count; i++) {
@@ -233,9 +265,9 @@ static bool find_long(const struct parser *parser, const char *name, size_t leng
     if (n_matches == 1)
         return true;
     if (n_matches == 0 || length == 0)
-        complain_unknown(parser->line, text);
+        complain_unknown(parser->line, dashed, text);
     else
-        complain("option '--%s' could be any of:%s", text, matches);
+        complain("option '%s' could be any of:%s", dashed, matches);
     return false;
 }
 
@@ -250,7 +282,6 @@ static bool find_short(const struct parser *parser, char letter, struct found *f
             }
         }
     }
-    complain("unknown option '-%c'", letter);
     return false;
 }
 
@@ -293,16 +324,73 @@ static bool parse_long(struct parser *parser)
     return name[length] == '=' ? set_value(&found, name + length + 1) : take_next(parser, &found);
 }
 
+/* Is this the whole name of a long option? */
+static bool is_long(const struct command_line *line, const char *name, size_t length)
+{
+    for (size_t u = 0; u < line->n_uses; u++)
+        for (size_t i = 0; i < line->uses[u].group->count; i++) {
+            const char *full = line->uses[u].group->options[i].name;
+            if (strlen(full) == length && strncmp(full, name, length) == 0)
+                return true;
+        }
+    return false;
+}
+
+/* A word with one dash that is no short option: often a long one that lost its other dash. */
+static bool complain_short(const struct parser *parser, const char *word, char letter)
+{
+    char name[64];
+
+    snprintf(name, sizeof name, "%.*s", (int)strcspn(word + 1, "="), word + 1);
+    if (strlen(name) > 1)
+        complain_unknown(parser->line, word, name);
+    else
+        complain("unknown option '-%c'", letter);
+    return false;
+}
+
 static bool parse_short(struct parser *parser)
 {
-    for (const char *letter = parser->argv[parser->at] + 1; *letter != '\0'; letter++) {
+    const char *word = parser->argv[parser->at];
+
+    if (word[2] != '\0' && is_long(parser->line, word + 1, strcspn(word + 1, "=")))
+        return complain_short(parser, word, word[1]);
+    for (const char *letter = word + 1; *letter != '\0'; letter++) {
         struct found found;
         if (!find_short(parser, *letter, &found))
-            return false;
+            return complain_short(parser, word, *letter);
         if (found.option.kind != OPTION_FLAG)
             return letter[1] != '\0' ? set_value(&found, letter + 1) : take_next(parser, &found);
         set_value(&found, NULL);
     }
+    return true;
+}
+
+/*
+ * Text editors and forums turn "--" into a dash: "\u2013rig" and "\u2014rig". What such a word is after its
+ * dashes, NULL where it begins with none (U+2010 to U+2015, and the minus U+2212).
+ */
+static const char *after_long_dash(const char *word)
+{
+    const unsigned char *c = (const unsigned char *)word;
+    const bool dash =
+        c[0] == 0xE2 && ((c[1] == 0x80 && c[2] >= 0x90 && c[2] <= 0x95) || (c[1] == 0x88 && c[2] == 0x92));
+
+    if (!dash)
+        return NULL;
+    word += 3;
+    const char *more = after_long_dash(word);
+    return more != NULL ? more : word + strspn(word, "-");
+}
+
+/* An operand that was meant as an option, unless there is such a file. */
+static bool is_spoiled_option(const struct command_line *line, const char *word)
+{
+    const char *name = after_long_dash(word);
+
+    if (name == NULL || !is_long(line, name, strcspn(name, "=")) || access(word, F_OK) == 0)
+        return false;
+    complain("'%s' begins with a long dash: type two hyphens, --%s", word, name);
     return true;
 }
 
@@ -324,6 +412,7 @@ enum options_result options_parse(const struct command_line *line, void *args, i
         char *word = argv[parser.at];
         bool fine = true;
         if (options_end || word[0] != '-' || word[1] == '\0') {
+            fine = options_end || !is_spoiled_option(line, word);
             argv[++operands] = word;
         } else if (strcmp(word, "--") == 0) {
             options_end = true;
@@ -351,11 +440,25 @@ bool options_take(const struct command_line *line, void *args, int argc, char **
     return result == OPTIONS_RUN;
 }
 
+bool ends_in_ini(const char *path)
+{
+    const size_t length = strlen(path);
+
+    return length > 4 && strcmp(path + length - 4, ".ini") == 0;
+}
+
 bool options_take_logs(const struct command_line *line, void *args, int argc, char **argv, size_t *n_logs,
                        int *status)
 {
     if (!options_take(line, args, argc, argv, n_logs, status))
         return false;
+    for (size_t i = 1; i <= *n_logs; i++) {
+        if (!ends_in_ini(argv[i]))
+            continue;
+        complain("%s: '%s' is a rig file, not a log: it goes with --rig", line->verb, argv[i]);
+        *status = usage_hint(line->verb);
+        return false;
+    }
     if (*n_logs > 0)
         return true;
     complain("%s: no log given", line->verb);

@@ -100,7 +100,10 @@ enum options_result options_parse(const struct command_line *line, void *args, i
 bool options_take(const struct command_line *line, void *args, int argc, char **argv, size_t *n_operands,
                   int *status);
 
-/* The same for a verb that works on logs: one is needed at the least. */
+/* Is it the name of a rig file? */
+bool ends_in_ini(const char *path);
+
+/* The same for a verb that works on logs: one is needed at the least, and none may be a rig file. */
 bool options_take_logs(const struct command_line *line, void *args, int argc, char **argv, size_t *n_logs,
                        int *status);
 
