@@ -120,5 +120,7 @@ int command_explain(int argc, char **argv)
         return usage_hint(line.verb);
     if (!flight_plan_make(&plan, &args.flight))
         return EXIT_USAGE;
+    if (!record_ready(&args.record))
+        return EXIT_FAILED;
     return batch_run(argv + 1, n_logs, &plan, say_causes, &batch, NULL);
 }

@@ -5,7 +5,6 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-#include <sys/stat.h>
 
 #include "commands/batch.h"
 #include "commands/commands.h"
@@ -297,25 +296,6 @@ static enum sr_status add_flight(void *context, const struct flight *flight, boo
     return record_flight(&record, flight, &adding->plan, &args->flight.output, args->quiet, err);
 }
 
-/* A log in the place of the ledger is told before anything is locked or read. */
-static bool is_ledger(const char *path)
-{
-    struct stat info;
-    struct sr_ledger ledger;
-    struct sr_error err = {0};
-
-    if (stat(path, &info) != 0 || !S_ISREG(info.st_mode) || info.st_size == 0)
-        return true;
-    if (sr_ledger_read(&ledger, path, &err) == SR_OK) {
-        sr_ledger_release(&ledger);
-        return true;
-    }
-    complain_error(&err);
-    if (err.status == SR_ERR_FORMAT)
-        complain("ledger add: the ledger comes first, then the logs");
-    return false;
-}
-
 int ledger_add(int argc, char **argv)
 {
     static const struct command_line line = {
@@ -342,7 +322,8 @@ int ledger_add(int argc, char **argv)
             return usage_hint(line.verb);
         }
     args->record.ledger = argv[1];
-    if (!is_ledger(argv[1]))
+    args->record.operand = true;
+    if (!record_ready(&args->record))
         return EXIT_FAILED;
     if (!record_check(&args->record))
         return usage_hint(line.verb);

@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "commands/record.h"
 
+#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <time.h>
 
 #include "commands/commands.h"
@@ -89,6 +91,43 @@ bool record_check(struct record_args *args)
         return option == NULL;
     }
     return args->date == NULL || set_date(args);
+}
+
+/* The folder that a file is to be made in is there; its name in folder[size]. */
+static bool has_folder(const char *path, char *folder, size_t size)
+{
+    const char *slash = strrchr(path, '/');
+    struct stat info;
+
+    if (slash == NULL || slash == path)
+        return true;
+    snprintf(folder, size, "%.*s", (int)(slash - path), path);
+    return stat(folder, &info) == 0 || errno != ENOENT;
+}
+
+bool record_ready(const struct record_args *args)
+{
+    char folder[4096];
+    struct stat info;
+    struct sr_ledger ledger;
+    struct sr_error err = {0};
+
+    if (args->ledger == NULL)
+        return true;
+    if (!has_folder(args->ledger, folder, sizeof folder)) {
+        complain("%s: cannot make the ledger: there is no folder '%s'", args->ledger, folder);
+        return false;
+    }
+    if (stat(args->ledger, &info) != 0 || !S_ISREG(info.st_mode) || info.st_size == 0)
+        return true;
+    if (sr_ledger_read(&ledger, args->ledger, &err) == SR_OK) {
+        sr_ledger_release(&ledger);
+        return true;
+    }
+    complain_error(&err);
+    if (err.status == SR_ERR_FORMAT && args->operand)
+        complain("ledger add: the ledger comes first, then the logs");
+    return false;
 }
 
 static struct sr_ledger_row row_of(const struct record_args *args, const struct flight *flight,

@@ -11,6 +11,7 @@ struct record_args {
     const char *date, *rating, *note;
     double temperature_c; /* NAN: as the rig says */
     char today[16];       /* where the date is "today" */
+    bool operand;         /* the ledger is not an option's value but the first operand */
     bool alone;           /* no report beside it says what was assumed */
 };
 
@@ -21,6 +22,12 @@ extern const struct option_group record_group, record_beside_group;
 
 /* Whether they make sense together; false: said on stderr. */
 bool record_check(struct record_args *args);
+
+/*
+ * Whether the ledger, if there is one, can be one: a log in its place, or a folder that is missing, is told
+ * before anything is scored or locked. false: said on stderr.
+ */
+bool record_ready(const struct record_args *args);
 
 /*
  * Add the flight to the ledger, if there is one, and say so on stdout: text, or one line of JSON; nothing if

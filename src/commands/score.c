@@ -132,5 +132,7 @@ int command_score(int argc, char **argv)
         return usage_hint(line.verb);
     if (!flight_plan_make(&plan, &args.flight))
         return EXIT_USAGE;
+    if (!record_ready(&args.record))
+        return EXIT_FAILED;
     return score_all(n_logs, argv + 1, &plan, &args);
 }
