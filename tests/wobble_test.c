@@ -270,6 +270,24 @@ static void test_bands_add_up(void **state)
     free_log(&log);
 }
 
+/* 500 Hz end at 250, where the fourth wave of 16 ms ends as well: the log does not reach into the ripples,
+ * and what stands on the edge is the wave's. */
+static void test_bands_add_up_at_nyquist(void **state)
+{
+    (void)state;
+    uint64_t seed = 12;
+    struct sr_log log = make_log(500, 8);
+    for (size_t i = 0; i < log.count; i++)
+        log.gyro_dps[2][i] = 20 * sim_normal(&seed);
+    struct sr_score score = score_of(&log, 1);
+    assert_near(score.bands[1].high_hz, 250, 1e-9);
+    assert_false(score.bands[2].seen);
+    assert_near(score.bands[0].share + score.bands[1].share, 1, 1e-12);
+    assert_near(score.bands[2].wobble_px + score.bands[3].wobble_px, 0, 0);
+    sr_score_release(&score);
+    free_log(&log);
+}
+
 /* A flight in still air on a perfect craft: no wobble at all, and nothing divides by it. */
 static void test_silence(void **state)
 {
@@ -384,6 +402,7 @@ int main(void)
         cmocka_unit_test(test_verdicts),
         cmocka_unit_test(test_repeated_values),
         cmocka_unit_test(test_bands_add_up),
+        cmocka_unit_test(test_bands_add_up_at_nyquist),
         cmocka_unit_test(test_silence),
         cmocka_unit_test(test_quantile),
         cmocka_unit_test(test_bootstrap_coverage),

@@ -19,14 +19,17 @@ struct energies {
     double axis[3];
 };
 
-/* Bin range [low, high) of a band in a view. */
-static void band_bins(const struct sr_view *view, enum sr_band band, size_t *low, size_t *high)
+/* Bin range [low, high) of a band in a view. What stands on the edge between two bands counts in the upper
+ * one; at Nyquist in the lower one, since the log does not reach into the other. */
+static void band_bins(const struct sr_view *view, double nyquist_hz, enum sr_band band, size_t *low,
+                      size_t *high)
 {
-    double top_hz = sr_band_high_hz(&view->camera, band);
-    double low_bin = ceil(sr_band_low_hz(&view->camera, band) / view->bin_hz - 1e-9);
-    double high_bin = isfinite(top_hz) ? ceil(top_hz / view->bin_hz - 1e-9) : (double)view->bins;
-    *low = (size_t)fmin(low_bin, (double)view->bins);
-    *high = (size_t)fmin(high_bin, (double)view->bins);
+    double low_hz = sr_band_low_hz(&view->camera, band), top_hz = sr_band_high_hz(&view->camera, band);
+    double bins = (double)view->bins;
+    double low_bin = low_hz < nyquist_hz ? ceil(low_hz / view->bin_hz - 1e-9) : bins;
+    double high_bin = top_hz < nyquist_hz ? ceil(top_hz / view->bin_hz - 1e-9) : bins;
+    *low = (size_t)fmin(low_bin, bins);
+    *high = (size_t)fmin(high_bin, bins);
 }
 
 static void add_slice(struct energies *e, const struct sr_view *view, const struct sr_slices *slices,
@@ -34,7 +37,7 @@ static void add_slice(struct energies *e, const struct sr_view *view, const stru
 {
     for (int b = SR_BAND_BEND; b < SR_BAND_COUNT; b++) {
         size_t low, high;
-        band_bins(view, (enum sr_band)b, &low, &high);
+        band_bins(view, slices->rate_hz / 2, (enum sr_band)b, &low, &high);
         for (int a = 0; a < 3; a++) {
             double energy = sr_view_energy(view, slices, i, (enum sr_picture_axis)a, low, high);
             e->band[b] += energy;
