@@ -8,11 +8,12 @@ CC      ?= cc
 AR      ?= ar
 CFLAGS  ?= -O2 -g
 PKGS    := fftw3 gsl jansson
-# libcsv ships no pkg-config file, and inih has one on some systems only.
-LIBS     = $(shell pkg-config --libs $(PKGS)) -lcsv -linih -lpthread -lm
+# libcsv ships no pkg-config file, and inih has one on some systems only; on a Mac both are where brew keeps them.
+BREW    := $(if $(filter Darwin,$(shell uname)),$(shell brew --prefix 2>/dev/null))
+LIBS     = $(shell pkg-config --libs $(PKGS)) $(BREW:%=-L%/lib) -lcsv -linih -lpthread -lm
 
 SR_CPPFLAGS = -Iinclude -Isrc -D_POSIX_C_SOURCE=200809L -DSR_VERSION='"$(VERSION)"' $(CPPFLAGS) \
-              $(shell pkg-config --cflags $(PKGS))
+              $(shell pkg-config --cflags $(PKGS)) $(BREW:%=-I%/include)
 SR_CFLAGS   = -std=c11 -Wall -Wextra -Wpedantic -pthread $(CFLAGS)
 ifeq ($(DEV),1)
 SR_CFLAGS  += -Werror -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes -Wformat=2
