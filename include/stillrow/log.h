@@ -29,21 +29,23 @@ extern "C" {
 #define SR_MOTORS_MAX  8    /* motors a log may carry */
 #define SR_NOTE_MAX    240  /* bytes of one note, with its terminator */
 #define SR_SLOW_STEP_S 0.05 /* [s] step of the slow grid */
+#define SR_JOBS_MAX    64   /* threads; more are not asked for */
 
 /* How to read; start from sr_log_options_init(), which is "work it all out". */
 struct sr_log_options {
     const char *columns;   /* "time=NAME,x=NAME,y=3,…" or NULL; keys: time x y z throttle motor1…motor8 */
     const char *time_unit; /* "ns" "us" "ms" "s", or NULL */
     const char *rate_unit; /* "deg/s" "rad/s", or NULL */
-    double sample_rate_hz; /* [Hz] > 0: rows are counted, no time column is used; 0: use the time column */
-    double from_s;         /* [s] from the log's first sample; NAN: not given */
-    double to_s;           /* [s] from the log's first sample; NAN: not given */
-    double pole_pairs;  /* pole pairs of the motors, for a motor speed logged as electrical rpm; 0: unknown */
-    double speed_scale; /* motor speed column times this is rpm (or electrical rpm); 0 or 1: as written */
-    double idle_throttle; /* [fraction] below this the craft is taken to stand; 0: default 0.1 */
+    double sample_rate_hz; /* [Hz] 1..1e6: rows are counted, no time column is used; 0: use the time column */
+    double from_s;         /* [s] >= 0, from the log's first sample; NAN: not given */
+    double to_s;           /* [s] > from_s, from the log's first sample; NAN: not given */
+    double pole_pairs;     /* 0..100, of the motors, for a motor speed logged as electrical rpm; 0: unknown */
+    double speed_scale;    /* 0..1e6, motor speed column times this is (electrical) rpm; 0 or 1: as written */
+    double idle_throttle;  /* [fraction] >= 0, < 1: below this the craft is taken to stand; 0: default 0.1 */
     bool plain_path; /* true (default): quote-free files may take the fast path; the result is the same */
     size_t jobs; /* threads that read, the caller's own among them; 0: as many as processors are online, at
-                    most 8; sr_log_options_init() says 1, no other thread. The result is the same. */
+                    most 8; more than SR_JOBS_MAX: that many; sr_log_options_init() says 1, no other thread.
+                    The result is the same. */
     /*
      * Called now and then on long reads, or NULL. done, total [bytes]; total 0: unknown.
      * With several threads it may be called in any of them, one call at a time.

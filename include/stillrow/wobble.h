@@ -28,6 +28,9 @@ extern "C" {
 #define SR_PEAKS_MAX      24
 #define SR_WORST_MAX      5
 #define SR_PEAK_SHARE_MIN 0.03 /* share of the wobble energy that makes a line a peak of the score */
+#define SR_SCORE_QUANTILE 0.95 /* of the slices' wobble: what is scored */
+#define SR_SCORE_LEVEL    0.95 /* of its interval */
+#define SR_SCORE_DRAWS    2000 /* resamples that the interval is worked out from */
 #define SR_EVIDENCE_MAX   200
 #define SR_SLICE_STEPS    10 /* steps within a slice at which the slow channels are kept */
 
@@ -141,15 +144,15 @@ struct sr_moment {
 
 struct sr_score {
     enum sr_verdict verdict;
-    struct sr_interval wobble_px; /* 95th percentile over slices, 95 % bootstrap interval */
+    struct sr_interval wobble_px; /* [px RMS] SR_SCORE_QUANTILE over slices, bootstrap interval */
     double median_px, rms_px;     /* [px RMS] */
-    double threshold_px;
-    double headroom_db;  /* 20 log10(threshold / wobble) */
-    double steady_share; /* of the airborne time below threshold */
-    double smear_px;     /* [px RMS] over the flight */
-    double axis_px[3];   /* [px RMS] roll, pitch, yaw over the flight */
-    double airborne_s;
-    double sees_hz; /* [Hz] as in the slices: `unproven` is about what lies above */
+    double threshold_px;          /* [px RMS] */
+    double headroom_db;           /* 20 log10(threshold / wobble) */
+    double steady_share;          /* of the airborne time below threshold */
+    double smear_px;              /* [px RMS] over the flight */
+    double axis_px[3];            /* [px RMS] roll, pitch, yaw over the flight */
+    double airborne_s;            /* [s] as in the slices */
+    double sees_hz;               /* [Hz] as in the slices: `unproven` is about what lies above */
     size_t slices;
     struct sr_band_score bands[SR_BAND_COUNT - 1]; /* bend, wave, ripple, grain */
     struct sr_peak peaks[SR_PEAKS_MAX];

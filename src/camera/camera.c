@@ -58,7 +58,7 @@ static enum sr_status check_view(const struct sr_camera *camera, struct sr_error
     if (camera->lens != SR_LENS_RECTILINEAR && camera->lens != SR_LENS_EQUIDISTANT)
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "lens is neither rectilinear nor equidistant");
     const bool flat = camera->lens == SR_LENS_RECTILINEAR;
-    const double high_deg = flat ? HFOV_RECTILINEAR_HIGH : HFOV_HIGH_DEG;
+    const double high_deg = flat ? HFOV_RECTILINEAR_HIGH_DEG : HFOV_HIGH_DEG;
     if (!inside(camera->hfov_deg, HFOV_LOW_DEG, high_deg))
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "hfov_deg %g is outside %g..%g of a lens that is %s%s",
                        camera->hfov_deg, HFOV_LOW_DEG, high_deg, sr_lens_name(camera->lens),

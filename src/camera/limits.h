@@ -6,15 +6,15 @@
 #ifndef SR_CAMERA_LIMITS_H
 #define SR_CAMERA_LIMITS_H
 
-#define SIZE_LOW_PX           16.0
-#define SIZE_HIGH_PX          100000.0
-#define FPS_LOW               1.0
-#define FPS_HIGH              10000.0
-#define FRAME_HIGH_MS         1000.0 /* of readout and exposure: one frame at the lowest rate */
-#define HFOV_LOW_DEG          1.0
-#define HFOV_HIGH_DEG         360.0
-#define HFOV_RECTILINEAR_HIGH 170.0
-#define TILT_HIGH_DEG         90.0
+#define SIZE_LOW_PX               16.0
+#define SIZE_HIGH_PX              100000.0
+#define FPS_LOW                   1.0
+#define FPS_HIGH                  10000.0
+#define FRAME_HIGH_MS             1000.0 /* of readout and exposure: one frame at the lowest rate */
+#define HFOV_LOW_DEG              1.0
+#define HFOV_HIGH_DEG             360.0
+#define HFOV_RECTILINEAR_HIGH_DEG 170.0
+#define TILT_HIGH_DEG             90.0
 
 /* The assumed camera; 16 ms at 60 fps reads out over 0.96 of a frame. */
 #define ASSUMED_WIDTH_PX      1920.0

@@ -72,7 +72,7 @@ static const struct cli_option log_options[] = {
      .offset = AT(jobs),
      .argument = "N",
      .min = 1,
-     .max = JOBS_MOST,
+     .max = SR_JOBS_MAX,
      .help = "work on so many logs, or parts of a log, at once; the answer is the same for any number",
      .fallback = "as many as processors are online, at most 8"},
 };

@@ -18,8 +18,6 @@
 #include "stillrow/rig.h"
 #include "stillrow/spectrum.h"
 
-#define JOBS_MOST 64
-
 /* How to read a log. */
 struct log_args {
     struct sr_log_options options; /* but for jobs, and what the rig says */

@@ -10,12 +10,12 @@
 #include "matched.h"
 #include "stillrow/explain.h"
 
-#define SAME_HZ    0.03 /* relative difference of one line seen in two flights */
-#define SAME_LEAST 4.0  /* [Hz] or this much */
-#define MOVED_HZ   0.15 /* a line this near is taken for the same one, moved */
-#define SAME_ORDER 0.06
-#define GROWN      1.122 /* 1 dB: below that a line stayed as it was */
-#define THERE      0.25  /* of the other group's energy, where no flight of a group has it among its peaks */
+#define SAME_PART     0.03 /* relative difference of one line seen in two flights */
+#define SAME_LEAST_HZ 4.0  /* [Hz] or this much */
+#define MOVED_PART    0.15 /* a line this near is taken for the same one, moved */
+#define SAME_ORDER    0.06
+#define GROWN         1.122 /* 1 dB: below that a line stayed as it was */
+#define THERE         0.25 /* of the other group's energy, where no flight of a group has it among its peaks */
 
 /* A peak of one flight, at matched conditions. */
 struct found {
@@ -45,7 +45,7 @@ struct search {
 
 static bool near_hz(double x, double y, double relative)
 {
-    return fabs(x - y) <= fmax(SAME_LEAST, relative * fmax(x, y));
+    return fabs(x - y) <= fmax(SAME_LEAST_HZ, relative * fmax(x, y));
 }
 
 /* Energy [px^2] of a slice in bins [low, high), all axes. */
@@ -72,7 +72,7 @@ static double stands_out(const struct matched *m, const struct matched_flight *f
         if (!matched_keeps(m, f, i))
             continue;
         double hz = course[f->bin[i]], w = weight[f->bin[i]];
-        size_t half = (size_t)ceil(fmax(SAME_LEAST, SAME_HZ * hz) / view->bin_hz), width = 2 * half + 1;
+        size_t half = (size_t)ceil(fmax(SAME_LEAST_HZ, SAME_PART * hz) / view->bin_hz), width = 2 * half + 1;
         size_t at = (size_t)lround(hz / view->bin_hz), low = at > half ? at - half : 0, high = at + half + 1;
         all_below = all_below && low >= view->first_bin + width;
         all_above = all_above && high + width <= view->bins;
@@ -161,7 +161,7 @@ static void gather_lines(struct search *s)
         size_t at = 0;
         while (at < s->n_lines &&
                !(s->lines[at].there[group] &&
-                 alike(s->lines[at].order, s->lines[at].hz[group], order, found->hz, SAME_HZ)))
+                 alike(s->lines[at].order, s->lines[at].hz[group], order, found->hz, SAME_PART)))
             at++;
         struct cluster *line = &s->lines[at];
         if (at == s->n_lines) {
@@ -185,7 +185,7 @@ static size_t partner(const struct search *s, const struct cluster *one)
     for (size_t j = 0; j < s->n_lines; j++) {
         const struct cluster *other = &s->lines[j];
         if (!other->there[1] || other->there[0] || other->merged ||
-            !alike(one->order, one->hz[0], other->order, other->hz[1], MOVED_HZ))
+            !alike(one->order, one->hz[0], other->order, other->hz[1], MOVED_PART))
             continue;
         double distance = fabs(log(one->hz[0] / other->hz[1]));
         if (distance < nearest) {
@@ -286,7 +286,7 @@ static const char *change_of(const struct cluster *line)
         return "grown";
     if (ratio < 1 / GROWN)
         return "shrunk";
-    return near_hz(line->hz[0], line->hz[1], SAME_HZ) ? "same" : "moved";
+    return near_hz(line->hz[0], line->hz[1], SAME_PART) ? "same" : "moved";
 }
 
 static int by_difference(const void *x, const void *y)

@@ -10,10 +10,10 @@
 #include "log/number.h"
 #include "log/rows.h"
 
-#define PROBE_ROWS 4096
-#define USUAL_LOW  50.0    /* [Hz] sample rates that a gyro log has */
-#define USUAL_HIGH 32000.0 /* [Hz] */
-#define TIME_TRIES 4       /* time columns that are tried */
+#define PROBE_ROWS    4096
+#define USUAL_LOW_HZ  50.0    /* [Hz] sample rates that a gyro log has */
+#define USUAL_HIGH_HZ 32000.0 /* [Hz] */
+#define TIME_TRIES    4       /* time columns that are tried */
 
 static void use_column(struct sr_column_use *use, const struct sr_header *header, int column)
 {
@@ -234,9 +234,9 @@ static const char *likely_unit(double step)
 
     for (size_t i = 0; i < 4; i++) {
         const double rate_hz = 1.0 / (step * sr_unit_seconds(units[i]));
-        const double miss = rate_hz < USUAL_LOW    ? log(USUAL_LOW / rate_hz)
-                            : rate_hz > USUAL_HIGH ? log(rate_hz / USUAL_HIGH)
-                                                   : 0.0;
+        const double miss = rate_hz < USUAL_LOW_HZ    ? log(USUAL_LOW_HZ / rate_hz)
+                            : rate_hz > USUAL_HIGH_HZ ? log(rate_hz / USUAL_HIGH_HZ)
+                                                      : 0.0;
         if (miss < least) {
             least = miss;
             best = units[i];

@@ -15,10 +15,7 @@
 #include "stillrow/log.h"
 #include "support/ordered.h"
 
-#define BINARY_LOOK   65536 /* bytes that are looked at for zeros */
-#define RATE_ASK_LOW  1.0   /* [Hz] of sample_rate_hz */
-#define RATE_ASK_HIGH 1e6
-#define THREADS_MOST  64
+#define BINARY_LOOK 65536 /* bytes that are looked at for zeros */
 
 static enum sr_status check_options(const struct sr_log_options *options, struct sr_error *err)
 {
@@ -30,9 +27,9 @@ static enum sr_status check_options(const struct sr_log_options *options, struct
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "rate unit '%s' is neither deg/s nor rad/s",
                        options->rate_unit);
     if (options->sample_rate_hz != 0.0 &&
-        !(options->sample_rate_hz >= RATE_ASK_LOW && options->sample_rate_hz <= RATE_ASK_HIGH))
+        !(options->sample_rate_hz >= SR_RATE_LOW_HZ && options->sample_rate_hz <= SR_RATE_HIGH_HZ))
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "sample rate %g Hz is outside %g to %g",
-                       options->sample_rate_hz, RATE_ASK_LOW, RATE_ASK_HIGH);
+                       options->sample_rate_hz, SR_RATE_LOW_HZ, SR_RATE_HIGH_HZ);
     if (isinf(options->from_s) || isinf(options->to_s) || options->from_s < 0.0 || options->to_s <= 0.0 ||
         options->from_s >= options->to_s)
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "from %g s to %g s is no span of a log",
@@ -253,7 +250,7 @@ static size_t threads_of(const struct sr_log_options *options)
 {
     const size_t jobs = options->jobs > 0 ? options->jobs : sr_ordered_threads();
 
-    return jobs < THREADS_MOST ? jobs : THREADS_MOST;
+    return jobs < SR_JOBS_MAX ? jobs : SR_JOBS_MAX;
 }
 
 static enum sr_status read_all(struct sr_reader *reader, const char *name)

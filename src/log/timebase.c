@@ -16,10 +16,8 @@
 #define MANY         0.2  /* share of such steps that their mean is trusted from */
 #define COARSE_UNITS 8.0  /* [stamp units] steps under this cannot tell two rows in a slot from rounding */
 #define USABLE_S     2.0  /* [s] least length of a log */
-#define RATE_LOW     1.0  /* [Hz] outside these the time column is not what it was taken for */
-#define RATE_HIGH    1e6
-#define GYRO_LOW     50.0 /* [Hz] rates that gyros are logged at, for a guess at a wrong unit */
-#define GYRO_HIGH    35e3
+#define GYRO_LOW_HZ  50.0 /* [Hz] rates that gyros are logged at, for a guess at a wrong unit */
+#define GYRO_HIGH_HZ 35e3
 
 /* Rows with the stamp of the row before: all of them, and those whose rates differ from it. */
 static size_t count_equal(const struct sr_store *store, size_t *moving)
@@ -153,7 +151,7 @@ static const char *likely_unit(const struct sr_log *log)
 
     for (size_t u = 0; u < sizeof units / sizeof units[0] && now_s > 0.0; u++) {
         const double longer = sr_unit_seconds(units[u]) / now_s;
-        if (longer > 1.5 && log->rate_hz / longer >= GYRO_LOW && log->rate_hz / longer <= GYRO_HIGH)
+        if (longer > 1.5 && log->rate_hz / longer >= GYRO_LOW_HZ && log->rate_hz / longer <= GYRO_HIGH_HZ)
             return units[u];
     }
     return NULL;
@@ -161,7 +159,7 @@ static const char *likely_unit(const struct sr_log *log)
 
 static enum sr_status too_short(const struct sr_log *log, double usable_s, struct sr_error *err)
 {
-    const char *unit = log->rate_hz > GYRO_HIGH ? likely_unit(log) : NULL;
+    const char *unit = log->rate_hz > GYRO_HIGH_HZ ? likely_unit(log) : NULL;
 
     if (unit != NULL)
         return sr_fail(
@@ -179,7 +177,7 @@ static enum sr_status check(struct sr_log *log, const struct sr_store *store, st
     double usable_s = 0.0;
     double longest_s = 0.0;
 
-    if (!(log->rate_hz >= RATE_LOW && log->rate_hz <= RATE_HIGH))
+    if (!(log->rate_hz >= SR_RATE_LOW_HZ && log->rate_hz <= SR_RATE_HIGH_HZ))
         return sr_fail(
             err, SR_ERR_TIME, log->name, 0,
             "the time '%s' makes %.4g samples a second: give its unit with --time-unit, or the rate with "

@@ -14,6 +14,9 @@
 #include "log/store.h"
 #include "stillrow/log.h"
 
+#define SR_RATE_LOW_HZ  1.0 /* [Hz] outside these a sample rate is a mistake, or a column is no time */
+#define SR_RATE_HIGH_HZ 1e6
+
 /*
  * Cut the store's rows into runs; fill in log->rate_hz, runs and the time figures
  * of log->quality. Rows that turn out to repeat a stamp leave the store, and missing

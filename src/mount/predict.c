@@ -6,12 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SCORE_QUANTILE  0.95 /* as the score has it */
-#define SCORE_LEVEL     0.95
-#define BOOTSTRAP_DRAWS 2000
-#define FLOOR_QUANTILE  0.1 /* of the densities: the log's noise floor */
-#define FLOOR_NEAR      2.0 /* a density within 3 dB of it may be noise */
-#define RAISED          4.0 /* a factor that lifts noise into the result */
+#define FLOOR_QUANTILE 0.1 /* of the densities: the log's noise floor */
+#define FLOOR_NEAR     2.0 /* a density within 3 dB of it may be noise */
+#define RAISED         4.0 /* a factor that lifts noise into the result */
 
 /* Where in its range, -1 to 1, each doubt stands. */
 struct world {
@@ -127,7 +124,7 @@ static enum sr_status run_case(struct predictor *p, const struct sr_mount_other 
             sum += density[k] * p->power[k];
         p->px[i] = sqrt(sum * p->slices->bin_hz);
     }
-    return sr_quantile(p->px, p->slices->count, SCORE_QUANTILE, px, err);
+    return sr_quantile(p->px, p->slices->count, SR_SCORE_QUANTILE, px, err);
 }
 
 enum sr_status predict_value(struct predictor *p, const struct sr_mount_other *other, double *px,
@@ -196,8 +193,8 @@ enum sr_status predict(struct predictor *p, const struct sr_mount_other *other, 
     /* The likeliest case comes last, so that it is the one at hand afterwards. */
     enum sr_status status = predict_value(p, other, &value, err);
     if (status == SR_OK)
-        status = sr_bootstrap_quantile(p->px, p->slices->count, SCORE_QUANTILE, SCORE_LEVEL, BOOTSTRAP_DRAWS,
-                                       &flight, err);
+        status = sr_bootstrap_quantile(p->px, p->slices->count, SR_SCORE_QUANTILE, SR_SCORE_LEVEL,
+                                       SR_SCORE_DRAWS, &flight, err);
     if (status != SR_OK)
         return status;
     cases[0] = value;

@@ -6,7 +6,7 @@
 #include <math.h>
 #include <stdio.h>
 
-#define KELVIN 273.15
+#define ZERO_C_K 273.15 /* [K] 0 C */
 
 /* Published conversions of hardness lie between these multiples of Gent's. */
 #define GENT_LOW  0.8
@@ -22,14 +22,14 @@
 #define RIG_HIGH_C      120.0
 
 /* WLF about the glass transition, Williams, Landel and Ferry 1955. */
-#define UNIVERSAL_C1   17.44
-#define UNIVERSAL_C2_K 51.6
-#define TPU_GLASS_LOW  (-50.0) /* [C] span of TPU grades, and a middling one */
-#define TPU_GLASS_HIGH (-30.0)
-#define TPU_GLASS      (-32.0)
-#define TPU_LOSS_LOW   0.10
-#define TPU_LOSS_HIGH  0.20
-#define TPU_LOSS       0.15
+#define UNIVERSAL_C1     17.44
+#define UNIVERSAL_C2_K   51.6
+#define TPU_GLASS_LOW_C  (-50.0) /* [C] span of TPU grades, and a middling one */
+#define TPU_GLASS_HIGH_C (-30.0)
+#define TPU_GLASS_C      (-32.0)
+#define TPU_LOSS_LOW     0.10
+#define TPU_LOSS_HIGH    0.20
+#define TPU_LOSS         0.15
 
 /* One material whose stiffness hardly changes, and the model that widens its band outside. */
 struct steady_rubber {
@@ -38,8 +38,8 @@ struct steady_rubber {
     double loss_low, loss_high;
 };
 
-static const struct steady_rubber natural_rubber = {0.10, 5.94, 151.6, 298 - KELVIN, 0.05, 0.20};
-static const struct steady_rubber silicone = {0.05, 1.90, 222.0, 303 - KELVIN, 0.05, 0.30};
+static const struct steady_rubber natural_rubber = {0.10, 5.94, 151.6, 298 - ZERO_C_K, 0.05, 0.20};
+static const struct steady_rubber silicone = {0.05, 1.90, 222.0, 303 - ZERO_C_K, 0.05, 0.30};
 
 static double gent_mpa(double shore_a)
 {
@@ -100,7 +100,7 @@ double sr_rubber_wlf_ratio(double c1, double c2_k, double reference_c, double lo
     if (!(c2_k + from > 0 && c2_k + to > 0))
         return NAN;
     double shift = -c1 * to / (c2_k + to) + c1 * from / (c2_k + from);
-    return (to_c + KELVIN) / (from_c + KELVIN) * pow(10, shift * 2 / M_PI * atan(loss_factor));
+    return (to_c + ZERO_C_K) / (from_c + ZERO_C_K) * pow(10, shift * 2 / M_PI * atan(loss_factor));
 }
 
 static void widen(struct sr_interval *range, double value)
@@ -134,12 +134,12 @@ static double tpu_at(double glass_c, double loss, double from_c, double to_c)
 
 static struct sr_interval tpu_ratio(double from_c, double to_c)
 {
-    double value = tpu_at(TPU_GLASS, TPU_LOSS, from_c, to_c);
+    double value = tpu_at(TPU_GLASS_C, TPU_LOSS, from_c, to_c);
     struct sr_interval ratio = {value, value, value};
-    widen(&ratio, tpu_at(TPU_GLASS_LOW, TPU_LOSS_LOW, from_c, to_c));
-    widen(&ratio, tpu_at(TPU_GLASS_LOW, TPU_LOSS_HIGH, from_c, to_c));
-    widen(&ratio, tpu_at(TPU_GLASS_HIGH, TPU_LOSS_LOW, from_c, to_c));
-    widen(&ratio, tpu_at(TPU_GLASS_HIGH, TPU_LOSS_HIGH, from_c, to_c));
+    widen(&ratio, tpu_at(TPU_GLASS_LOW_C, TPU_LOSS_LOW, from_c, to_c));
+    widen(&ratio, tpu_at(TPU_GLASS_LOW_C, TPU_LOSS_HIGH, from_c, to_c));
+    widen(&ratio, tpu_at(TPU_GLASS_HIGH_C, TPU_LOSS_LOW, from_c, to_c));
+    widen(&ratio, tpu_at(TPU_GLASS_HIGH_C, TPU_LOSS_HIGH, from_c, to_c));
     return ratio;
 }
 
@@ -235,7 +235,7 @@ void sr_rubber_law_text(const struct sr_rubber_law *law, char *text, size_t size
                  "TPU stiffens in the cold by the WLF shift, for grades with a glass transition of %g to %g "
                  "C and a "
                  "loss factor of %g to %g",
-                 TPU_GLASS_LOW, TPU_GLASS_HIGH, TPU_LOSS_LOW, TPU_LOSS_HIGH);
+                 TPU_GLASS_LOW_C, TPU_GLASS_HIGH_C, TPU_LOSS_LOW, TPU_LOSS_HIGH);
         break;
     case SR_MATERIAL_UNKNOWN:
         snprintf(

@@ -7,11 +7,8 @@
 
 #include "peaks.h"
 
-#define SCORE_QUANTILE  0.95
-#define SCORE_LEVEL     0.95
-#define BOOTSTRAP_DRAWS 2000
-#define MOMENT_SLICES   5   /* a moment to jump to is at most this long */
-#define MOMENT_DROP     0.8 /* and ends where the wobble falls below this part of its worst */
+#define MOMENT_SLICES 5   /* a moment to jump to is at most this long */
+#define MOMENT_DROP   0.8 /* and ends where the wobble falls below this part of its worst */
 
 /* Energy per band and axis, added up over the slices [px^2]. */
 struct energies {
@@ -73,8 +70,8 @@ static void score_bands(struct sr_score *score, const struct sr_slices *slices, 
 static enum sr_status score_quantiles(struct sr_score *score, struct sr_error *err)
 {
     size_t below = 0;
-    enum sr_status status = sr_bootstrap_quantile(score->slice_px, score->slices, SCORE_QUANTILE, SCORE_LEVEL,
-                                                  BOOTSTRAP_DRAWS, &score->wobble_px, err);
+    enum sr_status status = sr_bootstrap_quantile(score->slice_px, score->slices, SR_SCORE_QUANTILE,
+                                                  SR_SCORE_LEVEL, SR_SCORE_DRAWS, &score->wobble_px, err);
     if (status == SR_OK)
         status = sr_quantile(score->slice_px, score->slices, 0.5, &score->median_px, err);
     for (size_t i = 0; i < score->slices; i++)

@@ -10,17 +10,17 @@
 
 #include "tracks.h"
 
-#define SEARCH_SHARE   0.01   /* least share of the energy along a track that is looked at */
-#define LIVE_LEAST     0.15   /* a fixed line that is crossed more of the time is not made up for */
-#define GAIN_LEAST     40.0   /* least gain, and... */
-#define STAND_LEAST    0.5    /* ...least mean stand of a line */
-#define EDGE_SHARE     0.1    /* a line ends where its density falls to this part of its top */
-#define EDGE_BINS_MAX  24     /* or this far off */
-#define EDGE_PART_MAX  0.15   /* or this part of its frequency off, if fixed; */
-#define EDGE_SPEED_MAX 0.035  /* if moving: motors of one craft differ by that */
-#define OWN_STAND      0.6    /* a rival that stands out this well without the line's bins... */
-#define OWN_CELLS      0.1    /* ...in this part of its own is a line itself */
-#define THROTTLE_TOP   2500.0 /* [Hz] highest true frequency looked for when the motor speed is not known */
+#define SEARCH_SHARE    0.01   /* least share of the energy along a track that is looked at */
+#define LIVE_LEAST      0.15   /* a fixed line that is crossed more of the time is not made up for */
+#define GAIN_LEAST      40.0   /* least gain, and... */
+#define STAND_LEAST     0.5    /* ...least mean stand of a line */
+#define EDGE_SHARE      0.1    /* a line ends where its density falls to this part of its top */
+#define EDGE_BINS_MAX   24     /* or this far off */
+#define EDGE_PART_MAX   0.15   /* or this part of its frequency off, if fixed; */
+#define EDGE_SPEED_MAX  0.035  /* if moving: motors of one craft differ by that */
+#define OWN_STAND       0.6    /* a rival that stands out this well without the line's bins... */
+#define OWN_CELLS       0.1    /* ...in this part of its own is a line itself */
+#define THROTTLE_TOP_HZ 2500.0 /* [Hz] highest true frequency looked for without a motor speed */
 
 struct search {
     struct sr_gram *gram;
@@ -81,7 +81,7 @@ static double top_hz(const struct search *s)
     double nyquist = s->gram->rate_hz / 2;
     if (s->speeds->mean_hz > 0)
         return fmin(s->max_order * s->speeds->mean_hz * 1.02, 8 * nyquist);
-    return fmin(fmax(nyquist, THROTTLE_TOP), 3 * nyquist);
+    return fmin(fmax(nyquist, THROTTLE_TOP_HZ), 3 * nyquist);
 }
 
 /* True frequencies that are tried along a scanned channel. */

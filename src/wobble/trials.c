@@ -8,7 +8,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define QUANTILE         0.95 /* as the score */
 #define LISTED_MAX       (2 * SR_PEAKS_MAX + SR_MOTORS_MAX + SR_MODES_MAX + 1)
 #define SHUTTER          0.5 /* of the frame period: a 180 degree shutter */
 #define PROPS_OFF        "props off before you touch a motor or run it on the bench"
@@ -43,7 +42,7 @@ static struct sr_trial *add_trial(struct bench *b, enum sr_trial_kind kind)
 static enum sr_status settle(struct bench *b, struct sr_trial *trial, double threshold_px,
                              struct sr_error *err)
 {
-    enum sr_status status = sr_quantile(b->px, b->slices->count, QUANTILE, &trial->wobble_px, err);
+    enum sr_status status = sr_quantile(b->px, b->slices->count, SR_SCORE_QUANTILE, &trial->wobble_px, err);
     if (status != SR_OK)
         return status;
     /* A flight that does not wobble cannot be made better. */
