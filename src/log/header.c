@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "log/csvrow.h"
+#include "log/decimals.h"
 #include "log/number.h"
 
 #define FIRST_REACH 8192 /* [bytes] looked at first */
@@ -56,11 +57,12 @@ static void on_field(void *context, size_t column, const char *text, size_t size
     names->count = column + 1;
 }
 
-static bool is_number(const struct sr_name *name, bool comma)
+/* A comma between commas was quoted: it parts no fields. */
+static bool is_number(const struct sr_name *name)
 {
     double value;
 
-    return sr_number_read(name->text, name->text + strlen(name->text), comma, &value);
+    return sr_number_read(name->text, name->text + strlen(name->text), true, &value);
 }
 
 /* Lay the user's columns over the chosen ones; false: the row has them not. */
@@ -160,11 +162,11 @@ static void remember(const struct search *search, const struct names *names, siz
 }
 
 /* All columns that the user numbered are numbers in this row: data without a header. */
-static bool is_data(const struct search *search, const struct names *names, bool comma)
+static bool is_data(const struct search *search, const struct names *names)
 {
     for (size_t k = 0; k <= SR_SPEC_Z; k++) {
         const size_t number = search->spec->item[k].number;
-        if (number > names->count || (number > 0 && !is_number(&names->name[number - 1], comma)))
+        if (number > names->count || (number > 0 && !is_number(&names->name[number - 1])))
             return false;
     }
     return names->count <= COLUMNS_MAX;
@@ -202,7 +204,7 @@ static bool is_units_row(const struct names *names)
         const char *text = names->name[i].text;
         filled += text[0] != '\0';
         units += sr_unit_find(text, strlen(text))[0] != '\0';
-        if (is_number(&names->name[i], true))
+        if (is_number(&names->name[i]))
             return false;
     }
     return units > 0 && units * 2 >= filled && names->count <= COLUMNS_MAX;
@@ -268,7 +270,7 @@ static enum sr_status find_numbered(struct sr_header *header, const struct searc
             break;
         if (span.columns == 0)
             continue;
-        if (is_data(search, &names, csv->delimiter != ',')) {
+        if (is_data(search, &names)) {
             header->start = at;
             header->start_line = line;
             header->line = before_line > 0 && before.count == names.count ? before_line : 0;
@@ -428,7 +430,12 @@ enum sr_status sr_header_find(struct sr_header *header, const struct sr_head *he
         if (search.reach >= head->size)
             break;
     }
-    return header->count > 0 ? SR_OK : no_header(&search, ambiguous, err);
+    if (header->count == 0)
+        return no_header(&search, ambiguous, err);
+    const enum sr_status status = sr_decimals_find(header, head, err);
+    if (status != SR_OK)
+        sr_header_release(header);
+    return status;
 }
 
 void sr_header_release(struct sr_header *header)

@@ -29,6 +29,7 @@ struct sr_header {
     size_t count;
     struct sr_choice choice; /* with the columns the user named */
     char delimiter;
+    bool comma;        /* a comma within a field is a decimal mark */
     size_t line;       /* [1-based] of the header row, 0: there is none */
     size_t units_line; /* [1-based] of the row of units under it, 0: there is none */
     size_t start;      /* [bytes] first row after the header */
@@ -37,7 +38,8 @@ struct sr_header {
 
 /*
  * Find the header. counted: no time column is needed.
- * Errors: SR_ERR_COLUMNS (no row fits, with the names of the closest one), SR_ERR_MEMORY.
+ * Errors: SR_ERR_COLUMNS (no row fits, with the names of the closest one; bare decimal commas between
+ * commas), SR_ERR_MEMORY.
  */
 enum sr_status sr_header_find(struct sr_header *header, const struct sr_head *head,
                               const struct sr_spec *spec, bool counted, struct sr_error *err);

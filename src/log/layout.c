@@ -67,7 +67,7 @@ static void fill_layout(struct sr_layout *layout, const struct sr_columns *colum
 
     *layout = (struct sr_layout){.delimiter = header->delimiter,
                                  .line_end = line_end,
-                                 .comma = header->delimiter != ',',
+                                 .comma = header->comma,
                                  .counted = counted,
                                  .columns = header->count,
                                  .start = header->start,

@@ -328,7 +328,11 @@ static bool read_plainly(struct scratch *s, const char *text, size_t size, bool 
 bool sr_rows_read(struct sr_rows *rows, const struct sr_layout *layout, struct sr_csv *csv, const char *text,
                   size_t size, bool last, size_t most, size_t *used)
 {
-    struct scratch s = {.rows = rows, .layout = layout};
+    struct sr_layout plain = *layout;
+    struct scratch s = {.rows = rows, .layout = csv != NULL ? layout : &plain};
+
+    /* Without quotes a comma that parts fields is no decimal mark. */
+    plain.comma = layout->comma && layout->delimiter != ',';
 
     rows->count = 0;
     rows->seen = rows->bad = rows->without = 0;

@@ -53,6 +53,13 @@ awk 'NR < 3000 || NR > 3100' calm.csv >gap.csv
 # The same flight written otherwise.
 { printf '\357\273\277'; sed 's/$/\r/' calm.csv; } >bom-crlf.csv
 sed 's/,/;/g; s/\./,/g' calm.csv >decimal-comma.csv
+# Decimal commas between commas: quoted they stay whole, bare they fall apart.
+awk -F , -v OFS=, 'NR > 1 { for (i = 1; i <= NF; i++) { sub(/[.]/, ",", $i); $i = "\"" $i "\"" } } { print }' \
+    calm.csv >quoted-comma.csv
+tr . , <calm.csv >bare-comma.csv
+# Whole numbers alone, and columns that nobody named: neither is a decimal comma.
+awk -F , -v OFS=, 'NR > 1 { print int($1 * 1000), int($2 * 100), int($3 * 100), int($4 * 100), 7, 8; next }
+                   { print "time [ms],gyro x [deg/s],gyro y [deg/s],gyro z [deg/s]" }' calm.csv >unnamed.csv
 { printf 'Recorder of the boathouse\nprops, 3 blades\n\n'; cat calm.csv; } >preamble.csv
 tail -n +2 calm.csv >no-header.csv
 # Rows only: a counter instead of a clock.
