@@ -87,10 +87,11 @@ static void test_files_are_the_same(void **state)
 /* Ten flights of one build that get worse day by day; ratings that have nothing to do with it. */
 static void make_rows(struct sr_ledger_row *rows, struct sr_ledger *ledger)
 {
-    static char dates[ROWS][16];
+    static char dates[ROWS][16], prints[ROWS][SR_FINGERPRINT_SIZE];
     for (size_t i = 0; i < ROWS; i++) {
         snprintf(dates[i], sizeof dates[i], "2026-06-%02zu", i + 1);
-        rows[i] = bare_row(FIRST, 0.5 * pow(1.2, (double)i));
+        snprintf(prints[i], sizeof prints[i], "%016zx", i + 1);
+        rows[i] = bare_row(prints[i], 0.5 * pow(1.2, (double)i));
         rows[i].readable = true;
         rows[i].build = "heron";
         rows[i].motor = rows[i].prop = rows[i].camera = rows[i].verdict = rows[i].material = "";

@@ -13,7 +13,7 @@
 static struct sr_merge_count merge(const char *into, const char *from)
 {
     struct sr_error err = {0};
-    struct sr_merge_count count = {0, 0, 0};
+    struct sr_merge_count count = {0};
     if (sr_ledger_merge(into, from, &count, &err) != SR_OK)
         fail_msg("%s:%zu: %s", err.file, err.line, err.text);
     return count;
@@ -129,6 +129,107 @@ static void test_columns_without_a_name_keep_their_order(void **state)
     assert_file_is("a.csv", "fingerprint,,wobble_px,\n00000000000000aa,x,1\n00000000000000bb,y,2,z\n");
 }
 
+#define RATED "fingerprint,rating,wobble_px\n"
+
+/* What one has rated and the other not is rated after it; who has rated keeps it, and is told of the other.
+ */
+static void test_ratings_come_along(void **state)
+{
+    (void)state;
+    put_text("a.csv", RATED "00000000000000aa,,1\r\n00000000000000bb\t, ,\"1\"\n00000000000000cc,clean,1\n"
+                            "00000000000000dd,Bad,1\n00000000000000ee,good,1\n");
+    put_text("b.csv", "wobble_px,fingerprint,rating\n1,00000000000000aa,bad\n1,00000000000000bb,CLEAN\n"
+                      "1,00000000000000cc,slight\n1,00000000000000dd,bad\n1,00000000000000ee,bad\n"
+                      "1,00000000000000aa,clean\n1,00000000000000ff,\n1,00000000000000ff,slight\n");
+    struct sr_merge_count count = merge("a.csv", "b.csv");
+    assert_count(count, 2, 6, 0);
+    assert_int_equal(count.rated, 2);
+    assert_int_equal(count.rated_otherwise, 2);
+    assert_int_equal(count.rated_otherwise_line, 4);
+    assert_file_is("a.csv", RATED
+                   "00000000000000aa,bad,1\r\n00000000000000bb\t,clean,\"1\"\n00000000000000cc,clean,1\n"
+                   "00000000000000dd,Bad,1\n00000000000000ee,good,1\n00000000000000ee,bad,1\n"
+                   "00000000000000ff,slight,1\n");
+    count = merge("a.csv", "b.csv");
+    assert_count(count, 0, 8, 0);
+    assert_int_equal(count.rated, 0);
+    assert_int_equal(count.rated_otherwise, 2);
+}
+
+/* Into rows that are too short for a rating, and into a ledger that has no such column. */
+static void test_ratings_find_their_place(void **state)
+{
+    (void)state;
+    put_text("b.csv", RATED "00000000000000aa,bad,1\n");
+    put_text("a.csv", "wobble_px,fingerprint,note,rating\n1,00000000000000aa\n2,00000000000000bb\n");
+    assert_int_equal(merge("a.csv", "b.csv").rated, 1);
+    assert_file_is("a.csv",
+                   "wobble_px,fingerprint,note,rating\n1,00000000000000aa,,bad\n2,00000000000000bb\n");
+    put_text("a.csv", "wobble_px,fingerprint\n1,00000000000000aa\nx,00000000000000bb,long\n");
+    assert_int_equal(merge("a.csv", "b.csv").rated, 1);
+    assert_file_is("a.csv",
+                   "wobble_px,fingerprint,rating\n1,00000000000000aa,bad\nx,00000000000000bb,long,\n");
+}
+
+/* A fingerprint is a number written in hexadecimal: the letters' case does not make it another one. */
+static void test_prints_in_capitals_are_the_same(void **state)
+{
+    struct sr_ledger_row row = bare_row("00000000000000ab", 1);
+    enum sr_added added = SR_ADDED;
+    (void)state;
+    put_text("a.csv", "fingerprint,wobble_px,rating\n00000000000000AB,1,\n");
+    put_text("b.csv", "fingerprint,wobble_px\n00000000000000ab,1\n00000000000000aB,2\n");
+    assert_count(merge("a.csv", "b.csv"), 0, 2, 0);
+    assert_int_equal(sr_ledger_rate("a.csv", "00000000000000aB", SR_RATED_BAD, NULL), SR_OK);
+    assert_file_is("a.csv", "fingerprint,wobble_px,rating\n00000000000000AB,1,bad\n");
+    assert_int_equal(sr_ledger_add("a.csv", &row, &added, NULL), SR_OK);
+    assert_int_equal(added, SR_ADDED_BEFORE);
+}
+
+/*
+ * A spreadsheet reads digits, also with one e among them, as a number, and writes 15 of them back: those are
+ * kept as texts by an apostrophe. Other fingerprints stand as they are.
+ */
+static void test_prints_that_look_like_numbers(void **state)
+{
+    static const struct {
+        const char *print, *written;
+    } cases[] = {
+        {"1234567890123456", "'1234567890123456"}, {"0000000000000012", "'0000000000000012"},
+        {"12345678901234e5", "'12345678901234e5"}, {"1E34567890123456", "'1E34567890123456"},
+        {"e234567890123456", "e234567890123456"},  {"123456789012345e", "123456789012345e"},
+        {"1e345678e0123456", "1e345678e0123456"},  {"12345678a0123456", "12345678a0123456"},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct sr_ledger_row row = bare_row(cases[i].print, 1);
+        char plain[128], written[128];
+        enum sr_added added = SR_ADDED_BEFORE;
+        struct sr_ledger ledger;
+        put_text("a.csv", "fingerprint,wobble_px\n");
+        assert_int_equal(sr_ledger_add("a.csv", &row, &added, NULL), SR_OK);
+        assert_int_equal(added, SR_ADDED);
+        char *text = get_text("a.csv");
+        snprintf(written, sizeof written, "\n%s,1,", cases[i].written);
+        assert_non_null(strstr(text, written));
+        free(text);
+        read_ledger(&ledger, "a.csv");
+        assert_true(ledger.rows[0].readable);
+        assert_string_equal(ledger.rows[0].fingerprint, cases[i].print);
+        sr_ledger_release(&ledger);
+        assert_int_equal(sr_ledger_add("a.csv", &row, &added, NULL), SR_OK);
+        assert_int_equal(added, SR_ADDED_BEFORE);
+        /* As an older ledger has it, and merged from there. */
+        snprintf(plain, sizeof plain, "fingerprint,wobble_px\n%s,1\n", cases[i].print);
+        snprintf(written, sizeof written, "fingerprint,wobble_px\n%s,1\n", cases[i].written);
+        put_text("b.csv", plain);
+        assert_count(merge("a.csv", "b.csv"), 0, 1, 0);
+        put_text("a.csv", "fingerprint,wobble_px\n");
+        assert_count(merge("a.csv", "b.csv"), 1, 0, 0);
+        assert_file_is("a.csv", written);
+    }
+}
+
 static void test_a_missing_ledger_is_begun(void **state)
 {
     (void)state;
@@ -174,10 +275,18 @@ int main(void)
 {
 #define TEST(function) cmocka_unit_test_setup(function, fresh_ledger_folder)
     const struct CMUnitTest tests[] = {
-        TEST(test_new_rows_follow_the_old),   TEST(test_rows_keep_their_bytes_where_columns_agree),
-        TEST(test_formulas_come_as_texts),    TEST(test_columns_are_brought_together_by_name),
-        TEST(test_long_rows_survive_whole),   TEST(test_columns_without_a_name_keep_their_order),
-        TEST(test_a_missing_ledger_is_begun), TEST(test_large_ledgers_merge_by_content),
+        TEST(test_new_rows_follow_the_old),
+        TEST(test_rows_keep_their_bytes_where_columns_agree),
+        TEST(test_formulas_come_as_texts),
+        TEST(test_columns_are_brought_together_by_name),
+        TEST(test_long_rows_survive_whole),
+        TEST(test_columns_without_a_name_keep_their_order),
+        TEST(test_ratings_come_along),
+        TEST(test_ratings_find_their_place),
+        TEST(test_prints_in_capitals_are_the_same),
+        TEST(test_prints_that_look_like_numbers),
+        TEST(test_a_missing_ledger_is_begun),
+        TEST(test_large_ledgers_merge_by_content),
     };
     return cmocka_run_group_tests(tests, enter_ledger_folder, leave_ledger_folder);
 }

@@ -29,6 +29,7 @@ struct levels {
 /* The ranking of three equal flights for each level. */
 struct ranked {
     struct sr_ledger_row rows[SETUPS_MAX * KINDS_MAX * FLIGHTS];
+    char prints[SETUPS_MAX * KINDS_MAX * FLIGHTS][SR_FINGERPRINT_SIZE];
     struct sr_ledger ledger;
     struct sr_rank rank;
 };
@@ -41,19 +42,21 @@ static void rank_levels(struct ranked *r, const struct levels *levels)
     r->ledger = (struct sr_ledger){.rows = r->rows};
     for (size_t s = 0; s < levels->setups; s++)
         for (size_t k = 0; k < levels->kinds; k++)
-            for (int f = 0; f < FLIGHTS && !isnan(levels->db[s][k]); f++)
-                r->rows[r->ledger.n_rows++] =
-                    (struct sr_ledger_row){.readable = true,
-                                           .fingerprint = "0000000000000001",
-                                           .build = "heron",
-                                           .motor = motors[s],
-                                           .prop = "p",
-                                           .verdict = "steady",
-                                           .shore_a = 40 + 10 * (double)k,
-                                           .temperature_c = 15,
-                                           .width_px = 1920,
-                                           .threshold_px = 0.5,
-                                           .wobble_px = 0.5 * pow(10, levels->db[s][k] / 20)};
+            for (int f = 0; f < FLIGHTS && !isnan(levels->db[s][k]); f++) {
+                size_t n = r->ledger.n_rows++;
+                snprintf(r->prints[n], sizeof r->prints[n], "%016zx", n + 1);
+                r->rows[n] = (struct sr_ledger_row){.readable = true,
+                                                    .fingerprint = r->prints[n],
+                                                    .build = "heron",
+                                                    .motor = motors[s],
+                                                    .prop = "p",
+                                                    .verdict = "steady",
+                                                    .shore_a = 40 + 10 * (double)k,
+                                                    .temperature_c = 15,
+                                                    .width_px = 1920,
+                                                    .threshold_px = 0.5,
+                                                    .wobble_px = 0.5 * pow(10, levels->db[s][k] / 20)};
+            }
     assert_int_equal(sr_rank_make(&r->rank, &r->ledger, &err), SR_OK);
 }
 

@@ -202,7 +202,7 @@ static const char *odd_rows(void)
 static void test_adding_keeps_all_other_bytes(void **state)
 {
     (void)state;
-    struct sr_ledger_row row = bare_row("0000000000000006", 6.5);
+    struct sr_ledger_row row = bare_row("000000000000000f", 6.5);
     struct sr_ledger ledger;
     put_text("odd.csv", odd);
     row.note = "mine";
@@ -221,7 +221,7 @@ static void test_adding_keeps_all_other_bytes(void **state)
     assert_int_equal(strspn(rest, ","), 30);
     rest += 30;
     assert_memory_equal(rest, odd_rows() + to_long, strlen(odd_rows() + to_long));
-    assert_memory_equal(rest + strlen(odd_rows() + to_long), "\r\n,6.5,0000000000000006,,,,1,", 29);
+    assert_memory_equal(rest + strlen(odd_rows() + to_long), "\r\n,6.5,000000000000000f,,,,1,", 29);
     assert_string_equal(text + strlen(text) - 6, "mine\r\n");
     free(text);
 
@@ -306,6 +306,7 @@ static void test_each_kind_of_bad_row_is_named(void **state)
         {"1,00000000000000aa,,,,1,so-so", "rating: 'so-so' is none of clean, slight, bad"},
         {"0,00000000000000aa,,,,1,", "ledger: '0' is no version of a ledger"},
         {"one,00000000000000aa,,,,1,", "ledger: 'one' is no version of a ledger"},
+        {"1.5,00000000000000aa,,,,1,", "ledger: '1.5' is no version of a ledger"},
         {"1,00000000000000aa,,,,1,,", "8 cells, but the first row names 7 columns"},
     };
     (void)state;
@@ -341,6 +342,7 @@ static void test_what_is_no_ledger_is_refused(void **state)
         {"fingerprint,wobble_px,note,note\n", "two columns are called 'note'", 1},
         {"fingerprint,fingerprint,wobble_px\n", "two columns are called 'fingerprint'", 1},
         {HEADER "1,00000000000000aa,,,,1,\n2,00000000000000ab,,,,1,\n", "written by a newer program", 3},
+        {HEADER "2.00,00000000000000aa,,,,1,\n", "version 2.00 of the ledger", 2},
         {HEADER "1,00000000000000aa,,,,1,\n 11 ,00000000000000ab,,,,x,\n", "version 11 of the ledger", 3},
     };
     struct sr_ledger_row row = bare_row("00000000000000ff", 1);
@@ -349,7 +351,7 @@ static void test_what_is_no_ledger_is_refused(void **state)
         struct sr_ledger ledger = {.n_rows = 77};
         struct sr_error err = {0};
         enum sr_added added = (enum sr_added)9;
-        struct sr_merge_count count = {7, 7, 7};
+        struct sr_merge_count count = {7, 7, 7, 7, 7, 7};
         put_text("l.csv", cases[i].text);
         put_text("good.csv", HEADER "1,00000000000000aa,,,,1,\n");
         assert_int_equal(sr_ledger_read(&ledger, "l.csv", &err), SR_ERR_FORMAT);

@@ -77,7 +77,7 @@ static struct sr_rank_setup setups[2] = {
 static struct sr_rank_choice singles[2] = {{{50, 50}, 1, 1, 0, 0, {1, 0.025, 1}, 0, 0, 0},
                                            {{60, 60}, 1, 1, 0, 0, {1, 0.025, 1}, 2, 2, 0}};
 static struct sr_rank_choice pairs[1] = {{{50, 60}, 2, 1, 0, 0, {1, 0.025, 1}, 0, 0, 0}};
-static struct sr_rank rank = {setups, 2, 1, 1, singles, 2, pairs, 1, false, true, 9, 1, 2, 3, 4, NULL};
+static struct sr_rank rank = {setups, 2, 1, 1, singles, 2, pairs, 1, false, true, 9, 1, 2, 3, 4, 5, NULL};
 static struct sr_kappa_report kappas[3] = {
     {"tpu", true, {{0.02, 0.018, 0.022}, 7, 3, 3, 25, 0.02}, NULL},
     {"silicone", true, {{-0.001, -0.005, 0.003}, 7, 3, 3, 25, 0.02}, NULL},
@@ -98,14 +98,15 @@ static struct sr_threshold threshold = {SR_THRESHOLD_FITTED,
                                         1,
                                         2,
                                         3,
-                                        4};
+                                        4,
+                                        6};
 static const struct sr_threshold_report threshold_report = {"l.csv", &threshold, "rig.ini",
                                                             1.2323,  2704,       false};
 
 static struct sr_ledger ledger;
 static struct sr_ledger_counts counts;
 static const struct sr_ledger_check_report check_report = {"l.csv", &ledger, &counts};
-static const struct sr_merge_count merged = {3, 2, 1};
+static const struct sr_merge_count merged = {3, 6, 1, 2, 4, 17};
 
 static int prepare(void **state)
 {
@@ -202,8 +203,10 @@ static void test_check_and_merge(void **state)
     sr_ledger_check_text(page.out, &plain, &check_report);
     assert_says(page_text(&page),
                 "l.csv  4 rows, 3 of them readable; 2 builds; 1 rated (0 clean, 0 slight, 1 bad)\n");
-    assert_says(page_text(&page), "1 the same flight as a row above");
+    assert_says(page_text(&page),
+                "1 the same flight as a row above, not counted: remove one of the two (line 5)\n");
     assert_says(page_text(&page), "2 with a date not as 2026-06-14");
+    assert_says(page_text(&page), "write it so (the first on line 4)\n");
     assert_says(page_text(&page), "2 without a hardness");
     assert_says(page_text(&page), "3 without a temperature");
     assert_says(page_text(&page), "line 3 cannot be read");
@@ -215,6 +218,8 @@ static void test_check_and_merge(void **state)
     json_t *root = read_back(&page);
     assert_schema(root, "stillrow.ledger/1");
     assert_number(root, "doubled", 1);
+    assert_number(root, "first_doubled_line", 5);
+    assert_number(root, "first_odd_date_line", 4);
     assert_number(root, "rated.bad", 1);
     assert_number(root, "unreadable.0.line", 3);
     json_decref(root);
@@ -223,13 +228,20 @@ static void test_check_and_merge(void **state)
     page_open(&page);
     sr_ledger_merge_text(page.out, "a.csv", "b.csv", &merged);
     assert_says(page_text(&page),
-                "b.csv  3 flights added to a.csv, 2 known already, 1 row that cannot be read");
+                "b.csv  3 flights added to a.csv, 6 known already (2 not rated yet: rated as there), 1 row "
+                "that cannot be read");
+    assert_says(page_text(&page),
+                "  4 known flights are rated otherwise there (first line 17), not taken over; "
+                "'ledger rate' settles it\n");
     page_close(&page);
     page_open(&page);
     assert_int_equal(sr_ledger_merge_json(page.out, "a.csv", "b.csv", &merged, NULL), SR_OK);
     root = read_back(&page);
     assert_number(root, "added", 3);
     assert_number(root, "unreadable", 1);
+    assert_number(root, "now_rated", 2);
+    assert_number(root, "rated_otherwise", 4);
+    assert_number(root, "rated_otherwise_line", 17);
     json_decref(root);
     page_close(&page);
 }
@@ -254,6 +266,7 @@ static void test_rank(void **state)
     assert_says(text, "  * 50 and 60 A ");
     assert_says(text, "not settled");
     assert_says(text, "10 rows left out: 1 cannot be read, 2 unproven");
+    assert_says(text, "note: 5 rows of flights that stand there already, counted once");
     assert_says(text, "tpu gets softer by 2.00 % a kelvin (95 % interval 1.80 to 2.20");
     assert_says(text, "silicone gets stiffer by 0.10 % a kelvin (95 % interval -0.30 to 0.50");
     assert_says(text, "no change is");
@@ -290,6 +303,7 @@ static void test_rank_json(void **state)
     assert_number(root, "kappa.0.kappa", 0.02);
     assert_string_equal(json_string_value(value_at(root, "kappa.2.reason")), "too few");
     assert_number(root, "left_out.no_level", 4);
+    assert_number(root, "left_out.doubled", 5);
     json_decref(root);
     page_close(&page);
 }
@@ -307,6 +321,7 @@ static void test_threshold(void **state)
                 "95 % interval 0.750 to 1.00 px, by profile likelihood; relation shown with p = 1e-09\n");
     assert_says(text, "3.8 dB; 5 of 50 flights are rated otherwise\n");
     assert_says(text, "6 rated flights left out: 1 unproven");
+    assert_says(text, "note: 6 rows of flights that stand there already, counted once");
     assert_says(text, "4 rows of the ledger cannot be read");
     assert_says(text, "written to rig.ini: px = 1.23, for its picture of 2704 px\n");
     page_close(&page);
@@ -330,6 +345,7 @@ static void test_threshold(void **state)
     assert_number(root, "slope", 5);
     assert_number(root, "rated.slight", 18);
     assert_number(root, "left_out.unrated", 7);
+    assert_number(root, "left_out.doubled", 6);
     assert_number(root, "written_px", 1.2323);
     assert_string_equal(json_string_value(value_at(root, "kind")), "fitted");
     json_decref(root);

@@ -52,6 +52,45 @@ static void let_go(struct sr_ledger *ledger, struct sr_rank *rank)
     sr_ledger_release(ledger);
 }
 
+/* Rows that someone put in twice are one flight: neither enough of them nor a narrower interval. The first
+ * that can be ranked counts; the same log on other pieces, or of another build, is a flight of its own. */
+static void test_a_flight_that_is_there_twice_counts_once(void **state)
+{
+    static const char *const rows[] = {
+        "00000000000000aa,heron,A,4x3,50,15,1920,0.5,unproven,0.1\n",
+        "00000000000000aa,heron,A,4x3,50,15,1920,0.5,,0.5\n",
+        "00000000000000AA,heron,A,4x3,50.0,15,1920,0.5,,0.9\n",
+        "00000000000000ab,heron,A,4x3,50,15,1920,0.5,,0.5\n",
+        "00000000000000aa,heron,A,4x3,50,15,1920,0.5,,0.9\n",
+        "00000000000000ab,heron,A,4x3,60,15,1920,0.5,,0.5\n",
+        "00000000000000ab,grebe,A,4x3,60,15,1920,0.5,,0.5\n",
+    };
+    struct sr_ledger ledger;
+    struct sr_ledger_counts counts;
+    struct sr_rank rank;
+    FILE *file = fopen("l.csv", "w");
+    (void)state;
+    assert_non_null(file);
+    fputs(HEADER, file);
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)
+        fputs(rows[i], file);
+    assert_int_equal(fclose(file), 0);
+    read_ledger(&ledger, "l.csv");
+    assert_int_equal(sr_rank_make(&rank, &ledger, NULL), SR_OK);
+    assert_int_equal(rank.flights, 4);
+    assert_int_equal(rank.doubled, 2);
+    assert_int_equal(rank.unproven, 1);
+    assert_int_equal(rank.setups[0].cells[0].flights, 2);
+    assert_false(rank.setups[0].cells[0].enough);
+    assert_near(rank.setups[0].cells[0].level_db.value, 0, 1e-12);
+    assert_int_equal(rank.setups[0].cells[1].flights, 2);
+    assert_int_equal(sr_ledger_count(&counts, &ledger, NULL), SR_OK);
+    assert_int_equal(counts.doubled, 3);
+    assert_int_equal(counts.first_doubled_line, 3);
+    assert_int_equal(counts.other_rigs, 2);
+    let_go(&ledger, &rank);
+}
+
 /*
  * Three flights at -1, 0 and 4 dB: mean 1, standard deviation sqrt(7), and t(0.975, 2) = 4.303 of any table,
  * so the interval is 1 -+ 4.303 sqrt(7 / 3). The second setup has the same hardnesses at another temperature.
@@ -500,6 +539,7 @@ int main(void)
 {
 #define TEST(function) cmocka_unit_test_setup(function, fresh_ledger_folder)
     const struct CMUnitTest tests[] = {
+        TEST(test_a_flight_that_is_there_twice_counts_once),
         TEST(test_setups_and_their_means),
         TEST(test_what_is_left_out_is_counted),
         TEST(test_the_best_of_a_setup),

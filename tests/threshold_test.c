@@ -135,6 +135,41 @@ static void test_refusals_say_what_is_missing(void **state)
     }
 }
 
+/* With one and the same wobble everywhere, a bracket would claim to know what nothing shows. */
+static void test_flights_that_wobble_alike_tell_nothing(void **state)
+{
+    static const double alike[] = {0.7, 0.7, 0.7, 0.7, 0.7, 0.7}, below[] = {0.7, 0.7, 0.7, 0.7, 0.7, 0.8};
+    struct sr_threshold t;
+    struct sr_error err = {0};
+    (void)state;
+    assert_int_equal(find(&t, alike, "cbcbcb", &err), SR_ERR_DATA);
+    assert_non_null(strstr(err.text, "all rated flights wobble alike"));
+    assert_int_equal(find(&t, below, "cbcbcb", NULL), SR_OK);
+    assert_int_equal(t.kind, SR_THRESHOLD_BRACKET);
+}
+
+/* The first row of a flight that can be used counts, whatever others say of it. */
+static void test_a_flight_that_is_there_twice_counts_once(void **state)
+{
+    struct sr_ledger ledger;
+    struct sr_threshold t;
+    (void)state;
+    put_text("l.csv", HEADER "00000000000000aa,1920,,0.3,\n00000000000000aa,1920,,0.3,clean\n"
+                             "00000000000000AA,1920,,0.3,bad\n00000000000000ab,1920,,0.4,clean\n"
+                             "00000000000000ac,1920,,0.5,clean\n00000000000000ad,1920,,0.6,slight\n"
+                             "00000000000000ae,1920,,0.7,bad\n00000000000000af,1920,,0.8,bad\n");
+    read_ledger(&ledger, "l.csv");
+    assert_int_equal(sr_threshold_find(&t, &ledger, NULL), SR_OK);
+    assert_int_equal(t.kind, SR_THRESHOLD_BRACKET);
+    assert_int_equal(t.clean, 3);
+    assert_int_equal(t.slight + t.bad, 3);
+    assert_int_equal(t.doubled, 1);
+    assert_int_equal(t.unrated, 1);
+    assert_near(t.px.low, 0.5, 1e-9);
+    assert_near(t.px.high, 0.6, 1e-9);
+    sr_ledger_release(&ledger);
+}
+
 static void test_fits_that_make_no_sense(void **state)
 {
     static const double x[] = {1, 2, 3, 4, 5, 6}, flat[] = {2, 2, 2, 2, 2, 2}, odd[] = {1, 2, NAN, 4, 5, 6};
@@ -201,9 +236,14 @@ int main(void)
 {
 #define TEST(function) cmocka_unit_test_setup(function, fresh_ledger_folder)
     const struct CMUnitTest tests[] = {
-        TEST(test_overlapping_ratings_are_fitted),   TEST(test_wobble_counts_on_a_picture_of_1920),
-        TEST(test_separable_ratings_give_a_bracket), TEST(test_refusals_say_what_is_missing),
-        TEST(test_fits_that_make_no_sense),          TEST(test_the_interval_holds_the_truth),
+        TEST(test_overlapping_ratings_are_fitted),
+        TEST(test_wobble_counts_on_a_picture_of_1920),
+        TEST(test_separable_ratings_give_a_bracket),
+        TEST(test_refusals_say_what_is_missing),
+        TEST(test_flights_that_wobble_alike_tell_nothing),
+        TEST(test_a_flight_that_is_there_twice_counts_once),
+        TEST(test_fits_that_make_no_sense),
+        TEST(test_the_interval_holds_the_truth),
     };
     return cmocka_run_group_tests(tests, enter_ledger_folder, leave_ledger_folder);
 }

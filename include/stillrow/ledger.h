@@ -92,6 +92,9 @@ void sr_ledger_release(struct sr_ledger *ledger);
  * cells than there are columns. */
 const char *sr_ledger_cell(const struct sr_ledger *ledger, size_t row, size_t column);
 
+/* Whether a row's fingerprint begins so; letters of either case are the same. */
+bool sr_ledger_has_print(const struct sr_ledger_row *row, const char *beginning);
+
 /* Whether a text is a day of the calendar as "2026-06-14". */
 bool sr_ledger_is_date(const char *text);
 
@@ -118,11 +121,15 @@ enum sr_status sr_ledger_add(const char *path, const struct sr_ledger_row *row, 
 /* How a merge went. */
 struct sr_merge_count {
     size_t added, known, unreadable; /* unreadable rows are carried over too */
+    size_t rated;                    /* known flights without a rating that were given the other's */
+    size_t rated_otherwise;      /* known flights that the other rates otherwise: that is not taken over */
+    size_t rated_otherwise_line; /* [1-based] the first of those in `from`, 0: none */
 };
 
 /*
  * Carry all rows of the ledger at `from` into the one at `into` (made if missing), columns that `into` lacks
- * added. Rows that cannot be read come along, whole. Errors: as sr_ledger_add().
+ * added. Rows that cannot be read come along, whole. Of a flight that `into` has already, a rating is taken
+ * over if it has none; nothing else of it changes. Errors: as sr_ledger_add().
  */
 enum sr_status sr_ledger_merge(const char *into, const char *from, struct sr_merge_count *count,
                                struct sr_error *err);
@@ -133,8 +140,10 @@ struct sr_ledger_counts {
     size_t builds;                      /* different ones, case and blanks aside */
     size_t rated[SR_RATED_BAD + 1];     /* readable rows by enum sr_rating */
     size_t doubled;                     /* readable rows that are the same flight as one above */
+    size_t first_doubled_line;          /* [1-based] of them, 0: none */
     size_t other_rigs;                  /* readable rows of a log that another row has with another rig */
     size_t odd_dates;                   /* readable rows whose date is neither empty nor as "2026-06-14" */
+    size_t first_odd_date_line;         /* [1-based] of them, 0: none */
     size_t no_hardness, no_temperature; /* readable rows without */
 };
 

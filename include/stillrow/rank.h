@@ -7,7 +7,8 @@
  * 20 log10(wobble / threshold) [dB]: below 0 its footage is steady, and flights of
  * cameras with thresholds of their own can stand in one table. Left out and counted:
  * rows that cannot be read, of verdict "unproven" (what a slow log does not see would
- * flatter them), without a hardness, or without a level.
+ * flatter them), without a hardness, or without a level; and all rows of a flight but
+ * the first of them.
  */
 #ifndef STILLROW_RANK_H
 #define STILLROW_RANK_H
@@ -79,6 +80,7 @@ struct sr_rank {
     bool single_settled, pair_settled;
     size_t flights;                                     /* ranked */
     size_t unreadable, unproven, no_hardness, no_level; /* left out */
+    size_t doubled;                                     /* left out: the same flight as one that was ranked */
     struct sr_rank_cell *cells;                         /* private: all setups' */
 };
 

@@ -192,7 +192,8 @@ int ledger_merge(int argc, char **argv)
         .operands = "LEDGER OTHER...",
         .about = "Takes the rows of other ledgers over into LEDGER, which is made if "
                  "missing. Flights that are there already are not doubled; columns that "
-                 "only others have come along; the others stay as they are.",
+                 "only others have come along, and so do ratings of flights that have none; "
+                 "all else stays as it is.",
         .uses = answer_uses,
         .n_uses = ROWS(answer_uses)};
     if (!ledger_options(&line, &output, argc, argv, 2, SIZE_MAX, &n, &status))
@@ -221,7 +222,7 @@ static size_t count_print(const struct sr_ledger *ledger, const char *print)
     size_t count = 0;
 
     for (size_t i = 0; i < ledger->n_rows; i++)
-        count += ledger->rows[i].readable && strncmp(ledger->rows[i].fingerprint, print, strlen(print)) == 0;
+        count += ledger->rows[i].readable && sr_ledger_has_print(&ledger->rows[i], print);
     return count;
 }
 

@@ -156,7 +156,7 @@ static size_t count_other_rigs(const struct sr_ledger *ledger, const struct sr_l
     size_t count = 0;
 
     for (size_t i = 0; i < ledger->n_rows; i++)
-        count += ledger->rows[i].readable && strcmp(ledger->rows[i].fingerprint, row->fingerprint) == 0;
+        count += ledger->rows[i].readable && sr_ledger_has_print(&ledger->rows[i], row->fingerprint);
     return count > 0 ? count - 1 : 0;
 }
 

@@ -2,6 +2,7 @@
 /* The columns of a ledger: one table that feeds reading, writing and the checks. */
 #include <ctype.h>
 #include <math.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -183,12 +184,16 @@ static void set_number(struct sr_ledger_row *row, const struct column *column, c
         *number_at(row, column) = value;
 }
 
-/* A version as written, 0 if it is none. */
+/* A version as written, 0 if it is none. A spreadsheet may have made "1.0" of it. */
 static long version_of(const char *text)
 {
     const char *start = skip_blanks(text);
     size_t length = strspn(start, "0123456789");
-    return length > 0 && length < 10 && *skip_blanks(start + length) == '\0' ? strtol(start, NULL, 10) : 0;
+    const char *rest = start + length;
+
+    if (*rest == '.')
+        rest += 1 + strspn(rest + 1, "0");
+    return length > 0 && length < 10 && *skip_blanks(rest) == '\0' ? strtol(start, NULL, 10) : 0;
 }
 
 bool column_is_newer(size_t k, const char *text)
@@ -242,22 +247,42 @@ void row_check(struct sr_ledger_row *row)
     row->readable = row->problem[0] == '\0';
 }
 
-static bool same_text(const char *a, const char *b)
+static int compare_texts(const char *a, const char *b)
 {
-    return strcmp(a != NULL ? a : "", b != NULL ? b : "") == 0;
+    return strcmp(a != NULL ? a : "", b != NULL ? b : "");
+}
+
+int compare_prints(const char *a, const char *b, size_t length)
+{
+    for (size_t i = 0; i < length; i++) {
+        int order = lower_case(a[i]) - lower_case(b[i]);
+        if (order != 0 || a[i] == '\0')
+            return order;
+    }
+    return 0;
+}
+
+bool sr_ledger_has_print(const struct sr_ledger_row *row, const char *beginning)
+{
+    return compare_prints(row->fingerprint, beginning, strlen(beginning)) == 0;
 }
 
 /* The same log seen through another camera, or said to be on another mount, is another row. */
-bool row_same_flight(const struct sr_ledger_row *a, const struct sr_ledger_row *b)
+int row_compare_flights(const struct sr_ledger_row *a, const struct sr_ledger_row *b)
 {
     char text_a[64], text_b[64];
     size_t hardness = column_find("shore_a");
 
+    int order = compare_prints(a->fingerprint, b->fingerprint, SIZE_MAX);
+    if (order == 0)
+        order = compare_texts(a->build, b->build);
+    if (order == 0)
+        order = compare_texts(a->camera, b->camera);
+    if (order != 0)
+        return order;
     /* Hardness as it is written: a row that was read has been rounded, one to be added has not. */
-    return same_text(a->fingerprint, b->fingerprint) && same_text(a->build, b->build) &&
-           same_text(a->camera, b->camera) &&
-           same_text(column_text(a, hardness, text_a, sizeof text_a),
-                     column_text(b, hardness, text_b, sizeof text_b));
+    return strcmp(column_text(a, hardness, text_a, sizeof text_a),
+                  column_text(b, hardness, text_b, sizeof text_b));
 }
 
 bool sr_ledger_is_date(const char *text)

@@ -15,19 +15,47 @@ static int by_build(const void *x, const void *y)
     return compare_names(a->build, b->build);
 }
 
-static int by_fingerprint(const void *x, const void *y)
+static int by_flight(const void *x, const void *y)
 {
     const struct sr_ledger_row *a = *(const struct sr_ledger_row *const *)x;
     const struct sr_ledger_row *b = *(const struct sr_ledger_row *const *)y;
-    return strcmp(a->fingerprint, b->fingerprint);
+    int order = row_compare_flights(a, b);
+    return order != 0 ? order : (a > b) - (a < b);
 }
 
-static bool is_doubled(const struct sr_ledger_row *const *rows, size_t i)
+static int by_place(const void *x, const void *y)
 {
-    for (size_t k = i; k > 0 && strcmp(rows[k - 1]->fingerprint, rows[i]->fingerprint) == 0; k--)
-        if (row_same_flight(rows[k - 1], rows[i]))
-            return true;
-    return false;
+    const struct sr_ledger_row *a = *(const struct sr_ledger_row *const *)x;
+    const struct sr_ledger_row *b = *(const struct sr_ledger_row *const *)y;
+    return (a > b) - (a < b);
+}
+
+size_t rows_once(const struct sr_ledger_row **rows, size_t n)
+{
+    size_t left = 0;
+
+    qsort(rows, n, sizeof *rows, by_flight);
+    for (size_t i = 0; i < n; i++)
+        if (left == 0 || row_compare_flights(rows[left - 1], rows[i]) != 0)
+            rows[left++] = rows[i];
+    qsort(rows, left, sizeof *rows, by_place);
+    return left;
+}
+
+/* Rows that are there twice, and logs with several rigs; the rows come to stand by flight. */
+static void count_twins(struct sr_ledger_counts *counts, const struct sr_ledger_row **rows, size_t n)
+{
+    qsort(rows, n, sizeof *rows, by_flight);
+    for (size_t i = 1; i < n; i++) {
+        const struct sr_ledger_row *last = rows[i - 1], *row = rows[i];
+        if (row_compare_flights(last, row) == 0) {
+            counts->doubled++;
+            if (counts->first_doubled_line == 0 || row->line < counts->first_doubled_line)
+                counts->first_doubled_line = row->line;
+        } else if (compare_prints(last->fingerprint, row->fingerprint, SIZE_MAX) == 0) {
+            counts->other_rigs++;
+        }
+    }
 }
 
 enum sr_status sr_ledger_count(struct sr_ledger_counts *counts, const struct sr_ledger *ledger,
@@ -47,7 +75,8 @@ enum sr_status sr_ledger_count(struct sr_ledger_counts *counts, const struct sr_
             continue;
         rows[n++] = row;
         made.rated[row->rating]++;
-        made.odd_dates += row->date[0] != '\0' && !sr_ledger_is_date(row->date);
+        if (row->date[0] != '\0' && !sr_ledger_is_date(row->date) && made.odd_dates++ == 0)
+            made.first_odd_date_line = row->line;
         made.no_hardness += isnan(row->shore_a) != 0;
         made.no_temperature += isnan(row->temperature_c) != 0;
     }
@@ -56,12 +85,7 @@ enum sr_status sr_ledger_count(struct sr_ledger_counts *counts, const struct sr_
     for (size_t i = 0; i < n; i++)
         made.builds +=
             compare_names(rows[i]->build, "") != 0 && (i == 0 || by_build(&rows[i - 1], &rows[i]) != 0);
-    qsort(rows, n, sizeof *rows, by_fingerprint);
-    for (size_t i = 0; i < n; i++) {
-        bool doubled = is_doubled(rows, i);
-        made.doubled += doubled;
-        made.other_rigs += !doubled && i > 0 && by_fingerprint(&rows[i - 1], &rows[i]) == 0;
-    }
+    count_twins(&made, rows, n);
     free(rows);
     *counts = made;
     return SR_OK;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Changing a ledger: the old bytes stay as they are, but for what is changed. */
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -195,7 +196,7 @@ static enum sr_status add_plainly(const char *path, const struct sr_ledger_row *
         names[n] = sr_ledger_column_name(n);
     status = edit_begin(&e, path, names, n, false, err);
     for (size_t i = 0; status == SR_OK && !known && i < e.ledger.n_rows; i++)
-        known = e.ledger.rows[i].readable && row_same_flight(&e.ledger.rows[i], row);
+        known = e.ledger.rows[i].readable && row_compare_flights(&e.ledger.rows[i], row) == 0;
     if (status == SR_OK && !known) {
         append_row(&e, row);
         status = edit_write(&e, &e.fresh, err);
@@ -219,44 +220,42 @@ enum sr_status sr_ledger_add(const char *path, const struct sr_ledger_row *row, 
     return status;
 }
 
-/* Rows whose fingerprint begins so, all of one log. */
-static enum sr_status match_rows(const struct edit *e, const char *fingerprint, bool *match,
-                                 struct sr_error *err)
+/* Give the rows whose fingerprint begins so, all of one log, this text. */
+static enum sr_status match_rows(const struct edit *e, const char *fingerprint, const char *text,
+                                 const char **texts, struct sr_error *err)
 {
-    size_t length = strlen(fingerprint);
     const char *whole = NULL;
 
     for (size_t i = 0; i < e->ledger.n_rows; i++) {
         const struct sr_ledger_row *row = &e->ledger.rows[i];
-        /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): the caller made room for every row */
-        match[i] = row->readable && length > 0 && strncmp(row->fingerprint, fingerprint, length) == 0;
-        if (match[i] && whole != NULL && strcmp(whole, row->fingerprint) != 0)
+        if (!row->readable || fingerprint[0] == '\0' || !sr_ledger_has_print(row, fingerprint))
+            continue;
+        if (whole != NULL && compare_prints(whole, row->fingerprint, SIZE_MAX) != 0)
             return sr_fail(err, SR_ERR_DATA, e->target.path, row->line,
                            "'%.20s' begins more than one fingerprint; give more of it", fingerprint);
-        if (match[i])
-            whole = row->fingerprint;
+        whole = row->fingerprint;
+        /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): the caller made room for every row */
+        texts[i] = text;
     }
     return whole != NULL ? SR_OK
                          : sr_fail(err, SR_ERR_DATA, e->target.path, 0,
                                    "no flight of fingerprint '%.20s' is in this ledger", fingerprint);
 }
 
-/* The ledger's bytes with one cell of each matching row exchanged. */
-static void exchange_cells(const struct edit *e, const bool *match, size_t column, const char *text,
-                           struct bytes *out)
+void edit_exchange(const struct edit *e, size_t column, const char *const *texts, struct bytes *out)
 {
     size_t done = 0;
 
     for (size_t i = 0; i < e->ledger.n_rows; i++) {
         size_t n_cells = ledger_n_cells(&e->ledger, i);
-        if (!match[i])
+        if (texts[i] == NULL)
             continue;
         const struct span *cells = e->layout.cells + e->ledger.first[i];
         size_t to = column < n_cells ? cells[column].from : cells[n_cells - 1].to;
         bytes_add(out, e->fresh.data + done, to - done);
         for (size_t c = n_cells; c <= column; c++)
             bytes_add_text(out, ",");
-        bytes_add_cell(out, text);
+        bytes_add_cell(out, texts[i]);
         done = column < n_cells ? cells[column].to : to;
     }
     bytes_add(out, e->fresh.data + done, e->fresh.size - done);
@@ -268,24 +267,24 @@ static enum sr_status rate_plainly(const char *path, const char *fingerprint, en
     static const char *const names[] = {"rating"};
     struct bytes out = {0};
     struct edit e;
-    bool *match = NULL;
+    const char **texts = NULL;
 
     if (sr_rating_name(rating)[0] == '\0' && rating != SR_UNRATED)
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "no such rating");
     enum sr_status status = edit_begin(&e, path, names, 1, true, err);
     if (status == SR_OK) {
-        match = calloc(e.ledger.n_rows + 1, sizeof *match);
-        if (match == NULL)
+        texts = calloc(e.ledger.n_rows + 1, sizeof *texts);
+        if (texts == NULL)
             status = sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory for the ledger");
     }
     if (status == SR_OK)
-        status = match_rows(&e, fingerprint, match, err);
+        status = match_rows(&e, fingerprint, sr_rating_name(rating), texts, err);
     if (status == SR_OK) {
-        exchange_cells(&e, match, edit_column(&e.ledger, "rating", 0), sr_rating_name(rating), &out);
+        edit_exchange(&e, edit_column(&e.ledger, "rating", 0), texts, &out);
         status = edit_write(&e, &out, err);
     }
     bytes_release(&out);
-    free(match);
+    free(texts);
     edit_end(&e);
     return status;
 }

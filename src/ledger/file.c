@@ -48,17 +48,33 @@ static bool blank(char c)
     return c == ' ' || c == '\t';
 }
 
+/* A fingerprint of digits alone, or with one e among them: a spreadsheet keeps 15 digits of such a number. */
+static bool is_number_print(const char *text)
+{
+    size_t digits = strspn(text, "0123456789");
+    size_t e = digits > 0 && (text[digits] == 'e' || text[digits] == 'E') ? 1 : 0;
+    size_t exponent = e > 0 ? strspn(text + digits + 1, "0123456789") : 0;
+    size_t length = digits + e + exponent;
+
+    return length == SR_FINGERPRINT_SIZE - 1 && text[length] == '\0' && (e == 0 || exponent > 0);
+}
+
 /* What a spreadsheet would take for a formula. A number is none, nor is a sign alone. */
-bool cell_is_formula(const char *text)
+static bool is_formula(const char *text)
 {
     size_t number = strspn(text, "+-.0123456789eE");
     return text[0] != '\0' && strchr("=+-@\t\r", text[0]) != NULL && text[1] != '\0' && text[number] != '\0';
 }
 
+bool cell_needs_guard(const char *text)
+{
+    return is_formula(text) || is_number_print(text);
+}
+
 static bool is_guarded(const char *text)
 {
     size_t guards = strspn(text, "'");
-    return guards > 0 && cell_is_formula(text + guards);
+    return guards > 0 && cell_needs_guard(text + guards);
 }
 
 const char *cell_unguarded(const char *text)
@@ -93,12 +109,12 @@ static void add_cell(struct bytes *b, bool guard, const char *text)
 
 void bytes_add_text_cell(struct bytes *b, const char *text)
 {
-    add_cell(b, is_guarded(text) || cell_is_formula(text), text);
+    add_cell(b, is_guarded(text) || cell_needs_guard(text), text);
 }
 
 void bytes_add_cell(struct bytes *b, const char *text)
 {
-    add_cell(b, cell_is_formula(text), text);
+    add_cell(b, cell_needs_guard(text), text);
 }
 
 void bytes_release(struct bytes *b)

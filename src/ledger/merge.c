@@ -13,6 +13,7 @@ struct known {
     struct slot {
         uint64_t hash;
         size_t from, size; /* in keys; size 0: free */
+        size_t row;        /* the first of this key, counted through both ledgers */
     } * slots;
     size_t mask;
 };
@@ -41,8 +42,9 @@ static uint64_t hash_of(const char *data, size_t size)
     return hash;
 }
 
-/* Take the bytes of keys from `from` on as a key: false if it was there, and then they are dropped. */
-static bool known_add(struct known *known, size_t from)
+/* Take the bytes of keys from `from` on as the key of a row. Returns the first row of that key: `row` itself,
+ * or one before it, and then the bytes are dropped. */
+static size_t known_add(struct known *known, size_t from, size_t row)
 {
     size_t size = known->keys.size - from;
     const char *key = known->keys.data + from;
@@ -51,13 +53,13 @@ static bool known_add(struct known *known, size_t from)
     for (size_t at = (size_t)hash & known->mask;; at = (at + 1) & known->mask) {
         struct slot *slot = &known->slots[at];
         if (slot->size == 0) {
-            *slot = (struct slot){hash, from, size};
-            return true;
+            *slot = (struct slot){hash, from, size, row};
+            return row;
         }
         if (slot->hash == hash && slot->size == size &&
             memcmp(known->keys.data + slot->from, key, size) == 0) {
             known->keys.size = from;
-            return false;
+            return slot->row;
         }
     }
 }
@@ -79,7 +81,9 @@ static void add_key(struct bytes *key, const struct sr_ledger *ledger, size_t i,
 
     key_text(key, row->readable ? "flight" : "unreadable");
     if (row->readable) {
-        key_text(key, row->fingerprint);
+        for (const char *c = row->fingerprint; *c != '\0'; c++)
+            bytes_add(key, &(char){(char)lower_case(*c)}, 1);
+        bytes_add(key, "", 1);
         key_text(key, row->build);
         key_text(key, row->camera);
         key_text(key, column_text(row, column_find("shore_a"), text, sizeof text));
@@ -98,9 +102,12 @@ struct merge {
     struct sr_ledger from;
     struct layout from_layout;
     struct known known;
-    size_t *column_of; /* of each column of `into`: its index in `from`, or SIZE_MAX */
-    size_t *itself;    /* 0, 1, 2… */
-    bool alike;        /* the columns of `from` are the first of `into`: rows can be copied as they are */
+    const char **ratings; /* [rows of `into`, then of `from`] given by another row of the flight, or NULL */
+    bool *fresh;          /* [rows of `from`] not there yet */
+    size_t rating;        /* column of `into`, or their count */
+    size_t *column_of;    /* of each column of `into`: its index in `from`, or SIZE_MAX */
+    size_t *itself;       /* 0, 1, 2… */
+    bool alike;           /* the columns of `from` are the first of `into`: rows can be copied as they are */
 };
 
 static enum sr_status match_columns(struct merge *m, struct sr_error *err)
@@ -109,7 +116,11 @@ static enum sr_status match_columns(struct merge *m, struct sr_error *err)
 
     m->column_of = calloc(into->n_columns, sizeof *m->column_of);
     m->itself = calloc(into->n_columns, sizeof *m->itself);
-    if (m->column_of == NULL || m->itself == NULL || !known_init(&m->known, into->n_rows + from->n_rows))
+    m->ratings = calloc(into->n_rows + from->n_rows + 1, sizeof *m->ratings);
+    m->fresh = calloc(from->n_rows + 1, sizeof *m->fresh);
+    m->rating = edit_column(into, "rating", 0);
+    if (m->column_of == NULL || m->ratings == NULL || m->fresh == NULL || m->itself == NULL ||
+        !known_init(&m->known, into->n_rows + from->n_rows))
         return sr_fail(err, SR_ERR_MEMORY, m->into.target.path, 0, "out of memory for the ledgers");
     m->alike = true;
     for (size_t c = 0; c < into->n_columns; c++) {
@@ -129,11 +140,12 @@ static bool append_as_is(struct merge *m, size_t i)
     const struct span *cells = m->from_layout.cells + m->from.first[i];
 
     /* Surplus cells must not come to lie under a column that only `into` has. */
-    if (!m->alike || (n_cells > m->from.n_columns && m->from.n_columns < m->into.ledger.n_columns))
+    if (!m->alike || m->ratings[m->into.ledger.n_rows + i] != NULL ||
+        (n_cells > m->from.n_columns && m->from.n_columns < m->into.ledger.n_columns))
         return false;
     /* Another's formula is not let into a file that a spreadsheet opens. */
     for (size_t c = 0; c < n_cells; c++)
-        if (cell_is_formula(sr_ledger_cell(&m->from, i, c)))
+        if (cell_needs_guard(sr_ledger_cell(&m->from, i, c)))
             return false;
     bytes_add(&m->into.fresh, m->from_bytes.data + cells[0].from, cells[n_cells - 1].to - cells[0].from);
     return true;
@@ -142,10 +154,13 @@ static bool append_as_is(struct merge *m, size_t i)
 /* A row with its cells put under this ledger's columns; surplus ones stay surplus. */
 static void append_cells(struct merge *m, size_t i)
 {
+    const char *rating = m->ratings[m->into.ledger.n_rows + i];
+
     for (size_t c = 0; c < m->into.ledger.n_columns; c++) {
+        const char *text = sr_ledger_cell(&m->from, i, m->column_of[c]);
         if (c > 0)
             bytes_add_text(&m->into.fresh, ",");
-        bytes_add_cell(&m->into.fresh, sr_ledger_cell(&m->from, i, m->column_of[c]));
+        bytes_add_cell(&m->into.fresh, c == m->rating && rating != NULL ? rating : text);
     }
     for (size_t c = m->from.n_columns; c < ledger_n_cells(&m->from, i); c++) {
         bytes_add_text(&m->into.fresh, ",");
@@ -153,29 +168,65 @@ static void append_cells(struct merge *m, size_t i)
     }
 }
 
-static void carry_over(struct merge *m, struct sr_merge_count *count)
+/* Rating of a row counted through both ledgers, as it is going to be. */
+static const char *rating_of(const struct merge *m, size_t row)
+{
+    size_t n = m->into.ledger.n_rows;
+    if (m->ratings[row] != NULL)
+        return m->ratings[row];
+    return sr_rating_name(row < n ? m->into.ledger.rows[row].rating : m->from.rows[row - n].rating);
+}
+
+/* Row i of `from` is a flight that is there as row `first` already: its rating must not be lost. */
+static void carry_rating(struct merge *m, size_t first, size_t i, struct sr_merge_count *count)
+{
+    const struct sr_ledger_row *other = &m->from.rows[i];
+    const char *rating = rating_of(m, first);
+
+    if (!other->readable || other->rating == SR_UNRATED || strcmp(rating, sr_rating_name(other->rating)) == 0)
+        return;
+    if (rating[0] == '\0') {
+        m->ratings[first] = sr_rating_name(other->rating);
+        count->rated += first < m->into.ledger.n_rows;
+    } else if (count->rated_otherwise++ == 0) {
+        count->rated_otherwise_line = other->line;
+    }
+}
+
+/* Which rows of `from` are new. Later ones may have ratings for earlier ones, so nothing is written yet. */
+static void find_fresh(struct merge *m, struct sr_merge_count *count)
 {
     const struct sr_ledger *into = &m->into.ledger, *from = &m->from;
 
-    for (size_t i = 0; i < into->n_rows && !m->known.keys.failed; i++) {
-        size_t at = m->known.keys.size;
-        add_key(&m->known.keys, into, i, m->itself, into->n_columns);
-        if (!m->known.keys.failed)
-            known_add(&m->known, at);
-    }
-    for (size_t i = 0; i < from->n_rows; i++) {
-        size_t at = m->known.keys.size;
-        add_key(&m->known.keys, from, i, m->column_of, into->n_columns);
+    for (size_t row = 0; row < into->n_rows + from->n_rows; row++) {
+        size_t at = m->known.keys.size, i = row - into->n_rows;
+        if (row < into->n_rows)
+            add_key(&m->known.keys, into, row, m->itself, into->n_columns);
+        else
+            add_key(&m->known.keys, from, i, m->column_of, into->n_columns);
         if (m->known.keys.failed)
-            break;
-        bool fresh = known_add(&m->known, at);
-        if (fresh && !append_as_is(m, i))
+            return;
+        size_t first = known_add(&m->known, at, row);
+        if (row < into->n_rows)
+            continue;
+        m->fresh[i] = first == row;
+        if (!m->fresh[i])
+            carry_rating(m, first, i, count);
+        count->known += !m->fresh[i];
+        count->added += m->fresh[i] && from->rows[i].readable;
+        count->unreadable += m->fresh[i] && !from->rows[i].readable;
+    }
+}
+
+static void carry_over(struct merge *m, struct sr_merge_count *count)
+{
+    find_fresh(m, count);
+    for (size_t i = 0; i < m->from.n_rows; i++) {
+        if (!m->fresh[i])
+            continue;
+        if (!append_as_is(m, i))
             append_cells(m, i);
-        if (fresh)
-            bytes_add_text(&m->into.fresh, m->into.newline);
-        count->added += fresh && from->rows[i].readable;
-        count->unreadable += fresh && !from->rows[i].readable;
-        count->known += !fresh;
+        bytes_add_text(&m->into.fresh, m->into.newline);
     }
     m->into.fresh.failed = m->into.fresh.failed || m->known.keys.failed;
 }
@@ -209,24 +260,48 @@ static enum sr_status read_source(struct merge *m, const char *path, struct sr_e
     return status;
 }
 
+static bool any_rated(const struct sr_ledger *ledger)
+{
+    size_t i = 0;
+    while (i < ledger->n_rows && (!ledger->rows[i].readable || ledger->rows[i].rating == SR_UNRATED))
+        i++;
+    return i < ledger->n_rows;
+}
+
+static enum sr_status write_merged(const struct merge *m, const struct sr_merge_count *count,
+                                   struct sr_error *err)
+{
+    struct bytes out = {0};
+
+    if (count->rated == 0 || m->into.fresh.failed)
+        return edit_write(&m->into, &m->into.fresh, err);
+    edit_exchange(&m->into, m->rating, m->ratings, &out);
+    enum sr_status status = edit_write(&m->into, &out, err);
+    bytes_release(&out);
+    return status;
+}
+
 static enum sr_status merge_plainly(const char *into, const char *from, struct sr_merge_count *count,
                                     struct sr_error *err)
 {
-    struct sr_merge_count counted = {0, 0, 0};
+    struct sr_merge_count counted = {0};
     struct merge m = {.into.target.lock = -1};
 
     enum sr_status status = read_source(&m, from, err);
     if (status == SR_OK)
-        status = edit_begin(&m.into, into, (const char *const *)m.from.columns, m.from.n_columns, false, err);
+        status = edit_begin(&m.into, into, (const char *const *)m.from.columns, m.from.n_columns,
+                            any_rated(&m.from), err);
     if (status == SR_OK)
         status = match_columns(&m, err);
     if (status == SR_OK)
         carry_over(&m, &counted);
-    if (status == SR_OK && (counted.added + counted.unreadable > 0 || m.into.fresh.failed))
-        status = edit_write(&m.into, &m.into.fresh, err);
+    if (status == SR_OK && (counted.added + counted.unreadable + counted.rated > 0 || m.into.fresh.failed))
+        status = write_merged(&m, &counted, err);
     if (status == SR_OK)
         *count = counted;
     known_release(&m.known);
+    free(m.ratings);
+    free(m.fresh);
     free(m.column_of);
     free(m.itself);
     edit_end(&m.into);

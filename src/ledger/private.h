@@ -21,14 +21,15 @@ void bytes_add_text(struct bytes *b, const char *text);
 void bytes_add_cell(struct bytes *b, const char *text);
 
 /*
- * A cell that a spreadsheet would take for a formula ("=…", "+…", "-…", "@…" that are no numbers) is written
- * with an apostrophe before it (common practice), which is taken off in reading: a name stays the same name.
- * The first is for cells of a ledger as they are, the second for a text as it is meant, in which apostrophes
- * before a formula are its own.
+ * A cell that a spreadsheet would take for a formula ("=…", "+…", "-…", "@…" that are no numbers), or a
+ * fingerprint that it would take for a number and round (one in 770 reads as one), is written with an
+ * apostrophe before it (common practice), which is taken off in reading: a name stays the same name. The
+ * first is for a text as it is meant, in which such apostrophes are its own, the others for cells of a ledger
+ * as they are.
  */
 void bytes_add_text_cell(struct bytes *b, const char *text);
 const char *cell_unguarded(const char *text);
-bool cell_is_formula(const char *text);
+bool cell_needs_guard(const char *text);
 bool cell_same(const char *a, const char *b); /* guarded or not */
 void bytes_release(struct bytes *b);
 
@@ -115,8 +116,15 @@ bool column_is_newer(size_t k, const char *text);
 /* Check what no single cell shows: a fingerprint, a wobble. Sets readable and problem. */
 void row_check(struct sr_ledger_row *row);
 
-/* Whether two readable rows are of the same flight, build, hardness and camera. */
-bool row_same_flight(const struct sr_ledger_row *a, const struct sr_ledger_row *b);
+/* Two fingerprints, or the first `length` letters of them, in an order in which case does not count. */
+int compare_prints(const char *a, const char *b, size_t length);
+
+/* An order of rows in which those of the same fingerprint, build, camera and hardness are equal (0): the same
+ * flight. Those of one fingerprint stand together. */
+int row_compare_flights(const struct sr_ledger_row *a, const struct sr_ledger_row *b);
+
+/* Of several rows of the same flight keep the first; the order stays. Returns how many of the n are left. */
+size_t rows_once(const struct sr_ledger_row **rows, size_t n);
 
 /* ---- Changing a ledger ---------------------------------------------------- */
 
@@ -134,6 +142,10 @@ enum sr_status edit_begin(struct edit *edit, const char *path, const char *const
                           bool spans, struct sr_error *err);
 enum sr_status edit_write(const struct edit *edit, const struct bytes *b, struct sr_error *err);
 void edit_end(struct edit *edit);
+
+/* The bytes it is about to become with the cells of one column exchanged: texts[n_rows], NULL: stays. The
+ * layout must have been asked for its spans. */
+void edit_exchange(const struct edit *e, size_t column, const char *const *texts, struct bytes *out);
 
 /* Index of the nth (from 0) column of that name, or the count of columns. Only the empty name may come twice.
  */

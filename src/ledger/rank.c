@@ -83,7 +83,9 @@ static double band_from(double temperature_c)
     return SR_RANK_BAND_C * floor(temperature_c / SR_RANK_BAND_C) + 0.0;
 }
 
-static size_t take_items(struct sr_rank *rank, const struct sr_ledger *ledger, struct item *items)
+/* rows: room for all of them. A flight that stands there twice is one flight. */
+static size_t take_items(struct sr_rank *rank, const struct sr_ledger *ledger,
+                         const struct sr_ledger_row **rows, struct item *items)
 {
     size_t n = 0;
 
@@ -99,11 +101,14 @@ static size_t take_items(struct sr_rank *rank, const struct sr_ledger *ledger, s
         else if (isnan(level_db))
             rank->no_level++;
         else
-            items[n++] =
-                (struct item){row, band_from(row->temperature_c), floor(row->shore_a + 0.5), level_db};
+            rows[n++] = row;
     }
-    rank->flights = n;
-    return n;
+    rank->flights = rows_once(rows, n);
+    rank->doubled = n - rank->flights;
+    for (size_t i = 0; i < rank->flights; i++)
+        items[i] = (struct item){rows[i], band_from(rows[i]->temperature_c), floor(rows[i]->shore_a + 0.5),
+                                 sr_ledger_level_db(rows[i])};
+    return rank->flights;
 }
 
 /* One cell from items[0..): how many of them it took. */
@@ -229,16 +234,26 @@ static enum sr_status make_setups(struct sr_rank *rank, const struct item *items
 enum sr_status sr_rank_make(struct sr_rank *rank, const struct sr_ledger *ledger, struct sr_error *err)
 {
     struct sr_rank made = {0};
-    struct item *items =
-        ledger->n_rows < SIZE_MAX / sizeof *items ? calloc(ledger->n_rows + 1, sizeof *items) : NULL;
+    struct item *items = NULL;
+    const struct sr_ledger_row **rows = NULL;
+    enum sr_status status = SR_OK;
 
-    if (items == NULL)
-        return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for the ranking");
-    size_t n = take_items(&made, ledger, items);
+    if (ledger->n_rows < SIZE_MAX / sizeof *items) {
+        items = calloc(ledger->n_rows + 1, sizeof *items);
+        rows = calloc(ledger->n_rows + 1, sizeof *rows);
+    }
+    if (items == NULL || rows == NULL) {
+        status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for the ranking");
+        goto done;
+    }
+    size_t n = take_items(&made, ledger, rows, items);
     qsort(items, n, sizeof *items, by_setup);
-    enum sr_status status = make_setups(&made, items, n, err);
+    status = make_setups(&made, items, n, err);
     if (status == SR_OK)
         status = rank_choices(&made, err);
+
+done:
+    free(rows);
     free(items);
     if (status != SR_OK)
         sr_rank_release(&made);

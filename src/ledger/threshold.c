@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* From rated footage to the threshold. */
 #include "stillrow/threshold.h"
+#include "private.h"
 #include "support/plain_locale.h"
 
 #include <math.h>
@@ -10,6 +11,7 @@
 
 /* Rated flights: ln of the wobble on a picture 1920 px wide, and whether it shows. */
 struct rated {
+    const struct sr_ledger_row **rows;
     double *x;
     bool *shows;
     size_t n;
@@ -17,51 +19,64 @@ struct rated {
 
 static enum sr_status rated_init(struct rated *rated, size_t rows, struct sr_error *err)
 {
-    *rated = (struct rated){NULL, NULL, 0};
+    *rated = (struct rated){NULL, NULL, NULL, 0};
     if (rows < SIZE_MAX / sizeof(double)) {
+        rated->rows = calloc(rows + 1, sizeof *rated->rows);
         rated->x = calloc(rows + 1, sizeof *rated->x);
         rated->shows = calloc(rows + 1, sizeof *rated->shows);
     }
-    return rated->x != NULL && rated->shows != NULL
+    return rated->rows != NULL && rated->x != NULL && rated->shows != NULL
                ? SR_OK
                : sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for the rated flights");
 }
 
 static void rated_release(struct rated *rated)
 {
+    free(rated->rows);
     free(rated->x);
     free(rated->shows);
 }
 
+/* [px RMS] on a picture 1920 px wide */
+static double wide_px(const struct sr_ledger_row *row)
+{
+    return row->wobble_px * 1920 / row->width_px;
+}
+
 static void take_rows(struct sr_threshold *t, struct rated *rated, const struct sr_ledger *ledger)
 {
-    t->worst_clean_px = t->best_shown_px = NAN;
+    size_t n = 0;
+
     for (size_t i = 0; i < ledger->n_rows; i++) {
         const struct sr_ledger_row *row = &ledger->rows[i];
-        double px = row->wobble_px * 1920 / row->width_px;
-        bool shows = row->rating != SR_RATED_CLEAN;
-        if (!row->readable) {
+        if (!row->readable)
             t->unreadable++;
-        } else if (row->rating == SR_UNRATED) {
+        else if (row->rating == SR_UNRATED)
             t->unrated++;
-        } else if (strcmp(row->verdict, sr_verdict_name(SR_UNPROVEN)) == 0) {
+        else if (strcmp(row->verdict, sr_verdict_name(SR_UNPROVEN)) == 0)
             t->unproven++;
-        } else if (isnan(row->width_px)) {
+        else if (isnan(row->width_px))
             t->no_width++;
-        } else if (!(px > 0)) {
+        else if (!(wide_px(row) > 0))
             t->no_wobble++;
-        } else {
-            t->clean += row->rating == SR_RATED_CLEAN;
-            t->slight += row->rating == SR_RATED_SLIGHT;
-            t->bad += row->rating == SR_RATED_BAD;
-            if (shows)
-                t->best_shown_px = fmin(t->best_shown_px, px);
-            else
-                t->worst_clean_px = fmax(t->worst_clean_px, px);
-            /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): the caller made room for every row */
-            rated->x[rated->n] = log(px);
-            rated->shows[rated->n++] = shows;
-        }
+        else /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): the caller made room for every row */
+            rated->rows[n++] = row;
+    }
+    rated->n = rows_once(rated->rows, n);
+    t->doubled = n - rated->n;
+    t->worst_clean_px = t->best_shown_px = NAN;
+    for (size_t i = 0; i < rated->n; i++) {
+        const struct sr_ledger_row *row = rated->rows[i];
+        double px = wide_px(row);
+        rated->x[i] = log(px);
+        rated->shows[i] = row->rating != SR_RATED_CLEAN;
+        t->clean += row->rating == SR_RATED_CLEAN;
+        t->slight += row->rating == SR_RATED_SLIGHT;
+        t->bad += row->rating == SR_RATED_BAD;
+        if (rated->shows[i])
+            t->best_shown_px = fmin(t->best_shown_px, px);
+        else
+            t->worst_clean_px = fmax(t->worst_clean_px, px);
     }
 }
 
@@ -80,6 +95,14 @@ static enum sr_status wrong_way(struct sr_error *err)
         err, SR_ERR_DATA, NULL, 0,
         "footage rated clean wobbles more than footage rated slight or bad; are ratings and flights "
         "mixed up?");
+}
+
+static enum sr_status all_alike(struct sr_error *err)
+{
+    return sr_fail(
+        err, SR_ERR_DATA, NULL, 0,
+        "all rated flights wobble alike, so nothing tells where it begins to show; rate calmer and "
+        "shakier ones");
 }
 
 static enum sr_status fit(struct sr_threshold *t, const struct rated *rated, struct sr_error *err)
@@ -121,12 +144,12 @@ static enum sr_status find(struct sr_threshold *t, const struct rated *rated, st
         least = rated->shows[i] ? least : fmin(least, rated->x[i]);
         most = rated->shows[i] ? fmax(most, rated->x[i]) : most;
     }
+    if (most <= least && t->worst_clean_px >= t->best_shown_px)
+        return t->worst_clean_px > t->best_shown_px ? wrong_way(err) : all_alike(err);
     if (t->worst_clean_px <= t->best_shown_px) {
         t->kind = SR_THRESHOLD_BRACKET;
         t->px = (struct sr_interval){sqrt(t->worst_clean_px * t->best_shown_px), t->worst_clean_px,
                                      t->best_shown_px};
-    } else if (most <= least) {
-        return wrong_way(err);
     } else {
         status = fit(t, rated, err);
     }

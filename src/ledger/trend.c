@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "private.h"
 #include "rank_private.h"
 #include "support/plain_locale.h"
 
@@ -76,6 +77,7 @@ static size_t take_rows(const struct sr_ledger_row **rows, const struct sr_ledge
         *dated = *dated && sr_ledger_is_date(ledger->rows[i].date);
         rows[n++] = &ledger->rows[i];
     }
+    n = rows_once(rows, n);
     if (*dated)
         qsort(rows, n, sizeof *rows, by_date);
     return n;

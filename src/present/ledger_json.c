@@ -109,8 +109,10 @@ enum sr_status sr_ledger_check_json(FILE *out, const struct sr_ledger_check_repo
     sr_json_set(root, "builds", sr_json_count(c->builds), &failed);
     sr_json_set(root, "rated", rated, &failed);
     sr_json_set(root, "doubled", sr_json_count(c->doubled), &failed);
+    sr_json_set(root, "first_doubled_line", sr_json_count(c->first_doubled_line), &failed);
     sr_json_set(root, "other_rigs", sr_json_count(c->other_rigs), &failed);
     sr_json_set(root, "odd_dates", sr_json_count(c->odd_dates), &failed);
+    sr_json_set(root, "first_odd_date_line", sr_json_count(c->first_odd_date_line), &failed);
     sr_json_set(root, "no_hardness", sr_json_count(c->no_hardness), &failed);
     sr_json_set(root, "no_temperature", sr_json_count(c->no_temperature), &failed);
     sr_json_set(root, "unreadable", bad, &failed);
@@ -126,6 +128,9 @@ enum sr_status sr_ledger_merge_json(FILE *out, const char *into, const char *fro
     sr_json_set(root, "from", sr_json_text(from), &failed);
     sr_json_set(root, "added", sr_json_count(count->added), &failed);
     sr_json_set(root, "known", sr_json_count(count->known), &failed);
+    sr_json_set(root, "now_rated", sr_json_count(count->rated), &failed);
+    sr_json_set(root, "rated_otherwise", sr_json_count(count->rated_otherwise), &failed);
+    sr_json_set(root, "rated_otherwise_line", sr_json_count(count->rated_otherwise_line), &failed);
     sr_json_set(root, "unreadable", sr_json_count(count->unreadable), &failed);
     return sr_json_write(out, root, failed, err);
 }
@@ -161,6 +166,7 @@ enum sr_status sr_threshold_json(FILE *out, const struct sr_threshold_report *re
     sr_json_set(root, "quarter_to_three_quarters_db", sr_json_number(fitted ? t->slope_db : NAN), &failed);
     sr_json_set(root, "misrated", sr_json_count(t->misrated), &failed);
     sr_json_set(root, "rated", rated, &failed);
+    sr_json_set(left, "doubled", sr_json_count(t->doubled), &failed);
     sr_json_set(root, "left_out", left, &failed);
     if (report->written != NULL) {
         sr_json_set(root, "written", sr_json_text(report->written), &failed);

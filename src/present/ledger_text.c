@@ -131,6 +131,12 @@ static void print_count(FILE *out, size_t count, const char *what)
         fprintf(out, "  %zu %s\n", count, what);
 }
 
+static void print_count_from(FILE *out, size_t count, const char *what, size_t first_line)
+{
+    if (count > 0)
+        fprintf(out, "  %zu %s (%sline %zu)\n", count, what, count > 1 ? "the first on " : "", first_line);
+}
+
 void sr_ledger_check_text(FILE *out, const struct sr_style *style,
                           const struct sr_ledger_check_report *report)
 {
@@ -143,8 +149,11 @@ void sr_ledger_check_text(FILE *out, const struct sr_style *style,
             c->rows, plural(c->rows), c->readable, c->builds, plural(c->builds), rated,
             c->rated[SR_RATED_CLEAN], c->rated[SR_RATED_SLIGHT], c->rated[SR_RATED_BAD]);
     print_count(out, c->other_rigs, "the log of another row, with another build, hardness or camera");
-    print_count(out, c->doubled, "the same flight as a row above: counted twice until one is removed");
-    print_count(out, c->odd_dates, "with a date not as 2026-06-14: their order is not known");
+    print_count_from(out, c->doubled, "the same flight as a row above, not counted: remove one of the two",
+                     c->first_doubled_line);
+    print_count_from(out, c->odd_dates,
+                     "with a date not as 2026-06-14: their order is not known; write it so",
+                     c->first_odd_date_line);
     print_count(out, c->no_hardness, "without a hardness: left out of rankings");
     print_count(out, c->no_temperature, "without a temperature: ranked in a band of their own");
     for (size_t i = 0; i < report->ledger->n_rows; i++)
@@ -160,10 +169,18 @@ void sr_ledger_merge_text(FILE *out, const char *into, const char *from, const s
     fprintf(out, "  %zu flight%s added to ", count->added, plural(count->added));
     sr_print_safe(out, into);
     fprintf(out, ", %zu known already", count->known);
+    if (count->rated > 0)
+        fprintf(out, " (%zu not rated yet: rated as there)", count->rated);
     if (count->unreadable > 0)
         fprintf(out, ", %zu row%s that cannot be read carried over as they are", count->unreadable,
                 plural(count->unreadable));
     fputc('\n', out);
+    if (count->rated_otherwise > 0)
+        fprintf(out,
+                "  %zu known flight%s rated otherwise there (%sline %zu), not taken over; "
+                "'ledger rate' settles it\n",
+                count->rated_otherwise, count->rated_otherwise == 1 ? " is" : "s are",
+                count->rated_otherwise > 1 ? "first " : "", count->rated_otherwise_line);
 }
 
 /* ---- Threshold ------------------------------------------------------------ */
@@ -179,6 +196,12 @@ static void print_left_out(FILE *out, const struct sr_style *style, const struct
                  "without a "
                  "picture width, %zu without wobble",
                  left_out, plural(left_out), t->unproven, t->no_width, t->no_wobble);
+        print_note(out, style, text);
+    }
+    if (t->doubled > 0) {
+        snprintf(text, sizeof text,
+                 "%zu row%s of flights that stand there already, counted once; 'ledger check' says where",
+                 t->doubled, plural(t->doubled));
         print_note(out, style, text);
     }
     if (t->unreadable > 0) {

@@ -103,6 +103,7 @@ enum sr_status sr_rank_json(FILE *out, const struct sr_rank_report *report, stru
     sr_json_set(root, "schema", sr_json_text("stillrow.rank/1"), &failed);
     sr_json_set(root, "ledger", sr_json_text(report->path), &failed);
     sr_json_set(root, "flights", sr_json_count(rank->flights), &failed);
+    sr_json_set(left, "doubled", sr_json_count(rank->doubled), &failed);
     sr_json_set(root, "left_out", left, &failed);
     sr_json_set(root, "setups", setups, &failed);
     sr_json_set(root, "counted_setups", sr_json_count(rank->n_counted), &failed);

@@ -143,6 +143,12 @@ static void print_left_out(FILE *out, const struct sr_style *style, const struct
     char text[320];
     size_t left_out = rank->unreadable + rank->unproven + rank->no_hardness + rank->no_level;
 
+    if (rank->doubled > 0) {
+        snprintf(text, sizeof text,
+                 "%zu row%s of flights that stand there already, counted once; 'ledger check' says where",
+                 rank->doubled, plural(rank->doubled));
+        print_note(out, style, text);
+    }
     if (left_out == 0)
         return;
     snprintf(text, sizeof text,
