@@ -259,6 +259,18 @@ static void test_a_wearing_build_is_seen(void **state)
     assert_true(t.p_value > 0.99 && t.slope_db < 0);
 }
 
+/* Three flights that someone put in twice are three, too few to say anything. */
+static void test_a_flight_that_is_there_twice_is_no_trend(void **state)
+{
+    (void)state;
+    FILE *file = begin(TREND_HEADER);
+    for (int i = 0; i < 6; i++)
+        fprintf(file, "%016x,heron,A,4x3,50,front,,15,steady,%d\n", 0xa0 + i % 3, 1 + i % 3);
+    struct sr_trend t = look(file, "heron");
+    assert_int_equal(t.flights, 3);
+    assert_true(isnan(t.slope_db));
+}
+
 static void test_trends_are_not_seen_where_there_is_none(void **state)
 {
     (void)state;
@@ -348,11 +360,17 @@ int main(void)
 {
 #define TEST(function) cmocka_unit_test_setup(function, fresh_ledger_folder)
     const struct CMUnitTest tests[] = {
-        TEST(test_exact_exponentials),       TEST(test_by_hand),
-        TEST(test_kappa_says_what_it_takes), TEST(test_kappa_interval_holds_the_truth),
-        TEST(test_kendalls_table),           TEST(test_kendall_by_counting),
-        TEST(test_a_wearing_build_is_seen),  TEST(test_trends_are_not_seen_where_there_is_none),
-        TEST(test_the_weather_is_named),     TEST(test_false_alarms),
+        TEST(test_exact_exponentials),
+        TEST(test_by_hand),
+        TEST(test_kappa_says_what_it_takes),
+        TEST(test_kappa_interval_holds_the_truth),
+        TEST(test_kendalls_table),
+        TEST(test_kendall_by_counting),
+        TEST(test_a_wearing_build_is_seen),
+        TEST(test_a_flight_that_is_there_twice_is_no_trend),
+        TEST(test_trends_are_not_seen_where_there_is_none),
+        TEST(test_the_weather_is_named),
+        TEST(test_false_alarms),
     };
     return cmocka_run_group_tests(tests, enter_ledger_folder, leave_ledger_folder);
 }

@@ -76,7 +76,7 @@ static void test_files_are_the_same(void **state)
     put_text("odd.csv", "fingerprint,wobble_px\n" FIRST ",\"0,5\"\n");
     read_ledger(&ledger, "odd.csv");
     assert_int_equal(ledger.n_unreadable, 1);
-    assert_string_equal(ledger.rows[0].problem, "wobble_px: '0,5' is not a number");
+    assert_string_equal(ledger.rows[0].problem, "wobble_px: '0,5' is not a number; write it with a point");
     sr_ledger_release(&ledger);
     end_comma();
     free(plain);

@@ -182,7 +182,8 @@ static void test_odd_ledgers_are_read(void **state)
         assert_int_equal(ledger.rows[i].readable, i != 1 && i != 2);
     }
     assert_string_equal(ledger.rows[1].problem, "wobble_px: 'not measured' is not a number");
-    assert_string_equal(ledger.rows[2].problem, "8 cells, but the first row names 6 columns");
+    assert_string_equal(ledger.rows[2].problem,
+                        "8 cells, but the first row names 6 columns; quote a text with commas in it");
     assert_string_equal(sr_ledger_cell(&ledger, 2, 7), "more, of it");
     assert_string_equal(sr_ledger_cell(&ledger, 3, 4), "");
     assert_int_equal(ledger.rows[0].rating, SR_RATED_CLEAN);
@@ -229,7 +230,8 @@ static void test_adding_keeps_all_other_bytes(void **state)
     assert_int_equal(ledger.n_rows, 6);
     assert_true(ledger.rows[5].readable);
     assert_int_equal(ledger.n_unreadable, 2);
-    assert_string_equal(ledger.rows[2].problem, "38 cells, but the first row names 36 columns");
+    assert_string_equal(ledger.rows[2].problem,
+                        "38 cells, but the first row names 36 columns; quote a text with commas in it");
     sr_ledger_release(&ledger);
 }
 
@@ -290,12 +292,12 @@ static void test_each_kind_of_bad_row_is_named(void **state)
         {"1,00000000000000aa,,,,0x10,", "wobble_px: '0x10' is not a number"},
         {"1,00000000000000aa,,,,inf,", "wobble_px: 'inf' is not a number"},
         {"1,00000000000000aa,,,,nan,", "wobble_px: 'nan' is not a number"},
-        {"1,00000000000000aa,,,,1e999,", "wobble_px: '1e999' is out of range"},
-        {"1,00000000000000aa,,,,\"0,5\",", "wobble_px: '0,5' is not a number"},
+        {"1,00000000000000aa,,,,1e999,", "wobble_px: '1e999' is out of range (0 to 1000000)"},
+        {"1,00000000000000aa,,,,\"0,5\",", "wobble_px: '0,5' is not a number; write it with a point"},
         {"1,00000000000000aa,,,,1 2,", "wobble_px: '1 2' is not a number"},
-        {"1,00000000000000aa,,,,-1,", "wobble_px: '-1' is out of range"},
-        {"1,00000000000000aa,,,,1000001,", "wobble_px: '1000001' is out of range"},
-        {"1,00000000000000aa,,101,,1,", "shore_a: '101' is out of range"},
+        {"1,00000000000000aa,,,,-1,", "wobble_px: '-1' is out of range (0 to 1000000)"},
+        {"1,00000000000000aa,,,,1000001,", "wobble_px: '1000001' is out of range (0 to 1000000)"},
+        {"1,00000000000000aa,,101,,1,", "shore_a: '101' is out of range (0 to 100)"},
         {"1,00000000000000aa,,,,,", "no wobble_px"},
         {"1,00000000000000aa", "no wobble_px"},
         {"1,,,,,1,", "no fingerprint"},
@@ -307,7 +309,8 @@ static void test_each_kind_of_bad_row_is_named(void **state)
         {"0,00000000000000aa,,,,1,", "ledger: '0' is no version of a ledger"},
         {"one,00000000000000aa,,,,1,", "ledger: 'one' is no version of a ledger"},
         {"1.5,00000000000000aa,,,,1,", "ledger: '1.5' is no version of a ledger"},
-        {"1,00000000000000aa,,,,1,,", "8 cells, but the first row names 7 columns"},
+        {"1,00000000000000aa,,,,1,,",
+         "8 cells, but the first row names 7 columns; quote a text with commas in it"},
     };
     (void)state;
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {

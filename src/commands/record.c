@@ -125,8 +125,8 @@ bool record_ready(const struct record_args *args)
         return true;
     }
     complain_error(&err);
-    if (err.status == SR_ERR_FORMAT && args->operand)
-        complain("ledger add: the ledger comes first, then the logs");
+    if (err.status == SR_ERR_FORMAT && err.line == 1 && args->operand)
+        complain("ledger add: the ledger comes first, then the logs; is '%s' one of those?", args->ledger);
     return false;
 }
 

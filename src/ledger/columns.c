@@ -176,12 +176,17 @@ static void set_number(struct sr_ledger_row *row, const struct column *column, c
     char *end;
     double value = strtod(start, &end);
 
-    if (length == 0 || end != start + length || *skip_blanks(end) != '\0')
-        set_problem(row, column, text, "is not a number");
-    else if (!(value >= column->min && value <= column->max))
-        set_problem(row, column, text, "is out of range");
-    else
+    char range[64];
+
+    if (length == 0 || end != start + length || *skip_blanks(end) != '\0') {
+        set_problem(row, column, text,
+                    strchr(text, ',') != NULL ? "is not a number; write it with a point" : "is not a number");
+    } else if (!(value >= column->min && value <= column->max)) {
+        snprintf(range, sizeof range, "is out of range (%.10g to %.10g)", column->min, column->max);
+        set_problem(row, column, text, range);
+    } else {
         *number_at(row, column) = value;
+    }
 }
 
 /* A version as written, 0 if it is none. A spreadsheet may have made "1.0" of it. */

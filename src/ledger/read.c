@@ -202,7 +202,8 @@ static void understand_row(struct sr_ledger *ledger, size_t index, const size_t 
         snprintf(row->problem, sizeof row->problem,
                  "a quote is opened here and never closed, which swallows all lines below");
     else if (n_cells > ledger->n_columns)
-        snprintf(row->problem, sizeof row->problem, "%zu cells, but the first row names %zu columns", n_cells,
+        snprintf(row->problem, sizeof row->problem,
+                 "%zu cells, but the first row names %zu columns; quote a text with commas in it", n_cells,
                  ledger->n_columns);
     for (size_t c = 0; c < ledger->n_columns && c < n_cells; c++)
         if (sr_ledger_column_name(known[c]) != NULL)
@@ -219,7 +220,8 @@ static enum sr_status refuse_newer(const struct sr_ledger *ledger, const size_t 
         for (size_t i = 0; column_is_newer(known[c], "999999999") && i < ledger->n_rows; i++)
             if (column_is_newer(known[c], sr_ledger_cell(ledger, i, c)))
                 return sr_fail(err, SR_ERR_FORMAT, path, ledger->rows[i].line,
-                               "written by a newer program: version %.12s of the ledger, %d is known here",
+                               "written by a newer program: version %.12s of the ledger, %d is known here; "
+                               "update stillrow",
                                sr_ledger_cell(ledger, i, c), SR_LEDGER_VERSION);
     return SR_OK;
 }
