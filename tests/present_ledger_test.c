@@ -65,8 +65,8 @@ static struct sr_trend trend = {.flights = 6,
                                 .p_value = 0.0014,
                                 .grown = true,
                                 .text = "the wobble has grown"};
-static const struct sr_recorded recorded = {"l\033.csv", "\xff.csv", "00000000000000aa", SR_ADDED, &trend, 1,
-                                            NULL,        NULL};
+static const struct sr_recorded recorded = {
+    "l\033.csv", "\xff.csv", "00000000000000aa", SR_ADDED, &trend, 1, 7, NULL, NULL};
 
 static struct sr_rank_cell cells[3] = {{50, 4, 2, {-3, -4.5, -1.5}, 1, true},
                                        {60, 3, 1, {-1, -1.02, 0.04}, 1, true},
@@ -142,6 +142,7 @@ static void test_recorded(void **state)
     sr_recorded_text(page.out, &plain, &recorded);
     assert_says(page_text(&page), "  ledger    added to l?.csv as 00000000000000aa\n");
     assert_says(page_text(&page), "  note: the wobble has grown\n");
+    assert_says(page_text(&page), "  note: line 7 has this log too, and cannot be read");
     page_close(&page);
 
     struct sr_recorded before = recorded;

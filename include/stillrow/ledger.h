@@ -95,6 +95,9 @@ const char *sr_ledger_cell(const struct sr_ledger *ledger, size_t row, size_t co
 /* Whether a row's fingerprint begins so; letters of either case are the same. */
 bool sr_ledger_has_print(const struct sr_ledger_row *row, const char *beginning);
 
+/* Whether two rows are of the same flight: fingerprint, build, hardness and camera agree. */
+bool sr_ledger_same_flight(const struct sr_ledger_row *a, const struct sr_ledger_row *b);
+
 /* Whether a text is a day of the calendar as "2026-06-14". */
 bool sr_ledger_is_date(const char *text);
 

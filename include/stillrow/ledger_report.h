@@ -32,6 +32,7 @@ struct sr_recorded {
     enum sr_added added;
     const struct sr_trend *trend; /* of its build */
     size_t other_rigs;            /* rows of the same log with another build, hardness or camera */
+    size_t unreadable_line;       /* [1-based] the first row of it that cannot be read, 0: none */
     /* Where no report stands beside it: what was assumed of the rig, and how the mount entered the wobble, in
      * words; NULL or "": nothing to say. In the text only. */
     const char *assumed, *mount_note;

@@ -151,13 +151,18 @@ static struct sr_ledger_row row_of(const struct record_args *args, const struct 
     return row;
 }
 
-static size_t count_other_rigs(const struct sr_ledger *ledger, const struct sr_ledger_row *row)
+/* What else the ledger has of this log. */
+static void find_twins(struct sr_recorded *recorded, const struct sr_ledger *ledger,
+                       const struct sr_ledger_row *row)
 {
-    size_t count = 0;
-
-    for (size_t i = 0; i < ledger->n_rows; i++)
-        count += ledger->rows[i].readable && sr_ledger_has_print(&ledger->rows[i], row->fingerprint);
-    return count > 0 ? count - 1 : 0;
+    for (size_t i = 0; i < ledger->n_rows; i++) {
+        const struct sr_ledger_row *other = &ledger->rows[i];
+        if (!sr_ledger_has_print(other, row->fingerprint))
+            continue;
+        if (!other->readable && recorded->unreadable_line == 0)
+            recorded->unreadable_line = other->line;
+        recorded->other_rigs += other->readable && !sr_ledger_same_flight(other, row);
+    }
 }
 
 enum sr_status record_flight(const struct record_args *args, const struct flight *flight,
@@ -183,7 +188,7 @@ enum sr_status record_flight(const struct record_args *args, const struct flight
     if (status == SR_OK)
         status = sr_ledger_read(&ledger, args->ledger, err);
     if (status == SR_OK) {
-        recorded.other_rigs = count_other_rigs(&ledger, &row);
+        find_twins(&recorded, &ledger, &row);
         status = sr_trend_find(&trend, &ledger, &row, err);
         sr_ledger_release(&ledger);
     }

@@ -290,6 +290,11 @@ int row_compare_flights(const struct sr_ledger_row *a, const struct sr_ledger_ro
                   column_text(b, hardness, text_b, sizeof text_b));
 }
 
+bool sr_ledger_same_flight(const struct sr_ledger_row *a, const struct sr_ledger_row *b)
+{
+    return row_compare_flights(a, b) == 0;
+}
+
 bool sr_ledger_is_date(const char *text)
 {
     static const int days[] = {31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};

@@ -39,6 +39,7 @@ enum sr_status sr_recorded_json(FILE *out, const struct sr_recorded *recorded, s
     sr_json_set(root, "fingerprint", sr_json_text(recorded->fingerprint), &failed);
     sr_json_set(root, "added", json_boolean(recorded->added == SR_ADDED), &failed);
     sr_json_set(root, "other_rigs", sr_json_count(recorded->other_rigs), &failed);
+    sr_json_set(root, "unreadable_line", sr_json_count(recorded->unreadable_line), &failed);
     sr_json_set(root, "trend", trend_object(recorded->trend, &failed), &failed);
     return sr_json_write(out, root, failed, err);
 }

@@ -19,6 +19,8 @@ static void print_note(FILE *out, const struct sr_style *style, const char *text
 
 void sr_recorded_text(FILE *out, const struct sr_style *style, const struct sr_recorded *recorded)
 {
+    char text[200];
+
     fputs("  ledger    ", out);
     if (recorded->added == SR_ADDED)
         fputs("added to ", out);
@@ -31,6 +33,14 @@ void sr_recorded_text(FILE *out, const struct sr_style *style, const struct sr_r
             out, style,
             "the same log is there with another build, hardness or camera as well: that counts as another "
             "flight; if it is none, take one of the rows out");
+    if (recorded->unreadable_line > 0) {
+        snprintf(
+            text, sizeof text,
+            "line %zu has this log too, and cannot be read ('ledger check' says why): put it right and keep "
+            "one of the two, or take it out",
+            recorded->unreadable_line);
+        print_note(out, style, text);
+    }
     if (recorded->trend->text[0] != '\0')
         print_note(out, style, recorded->trend->text);
     if (recorded->assumed != NULL && recorded->assumed[0] != '\0')
