@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Spectral lines and the floor under them, on signals whose lines are known. */
+/* Spectral lines, on signals whose lines are known. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -12,14 +12,8 @@
 
 #include "sim/flight.h"
 #include "stillrow/spectrum.h"
+#include "support/line_signal.h"
 #include "support/near.h"
-
-#define PI 3.14159265358979323846
-
-/* Slices as the library cuts them: 1 s at 2 kHz, half-second segments, half overlap; bins of 2 Hz. */
-enum { RATE = 2000, SEGMENT = 1000, HOP = 500, BINS = SEGMENT / 2 + 1, SECONDS_MAX = 30, LINES = 24 };
-
-static const double bin_hz = 2;
 
 /* Largest error of the frequency between bins [bins], see sr_lines_find; exact ones are left what noise does.
  */
@@ -28,26 +22,17 @@ static const double bias_bins[SR_WINDOW_COUNT] = {
     [SR_WINDOW_BLACKMAN] = 0.007, [SR_WINDOW_BLACKMAN_HARRIS] = 0.0035, [SR_WINDOW_HFT95] = 0.002,
 };
 
-static double x[RATE * SECONDS_MAX];
-static size_t length; /* samples of x that the signals are added to */
-static double psd[BINS];
+enum { LINES = 24 };
+
 static struct sr_line lines[LINES];
 static struct sr_line_options options;
-static double dof;
 
 static int reset(void **state)
 {
     (void)state;
     sr_line_options_init(&options);
-    memset(x, 0, sizeof x);
-    length = RATE * SECONDS_MAX;
+    signal_reset();
     return 0;
-}
-
-static void add_noise(double sigma, uint64_t seed)
-{
-    for (size_t i = 0; i < length; i++)
-        x[i] += sigma * sim_normal(&seed);
 }
 
 /* Wash: noise that rises as 1 / f^2 above about 10 Hz. */
@@ -59,33 +44,6 @@ static void add_wash(double sigma, uint64_t seed)
         y = 0.97 * y + sigma * sim_normal(&seed);
         x[i] += y;
     }
-}
-
-/* A line of the given RMS whose frequency swings by +-swing_hz, once in swing_s. */
-static void add_line(double hz, double rms, double swing_hz, double swing_s)
-{
-    double phase = 0.7 * hz;
-
-    for (size_t i = 0; i < length; i++) {
-        x[i] += rms * sqrt(2) * sin(phase);
-        phase += 2 * PI * (hz + swing_hz * sin(2 * PI * (double)i / RATE / swing_s)) / RATE;
-    }
-}
-
-/* Density and degrees of freedom of some seconds. */
-static void estimate_from(enum sr_window window, size_t start_s, size_t seconds)
-{
-    struct sr_welch *welch = NULL;
-
-    assert_int_equal(sr_welch_new(&welch, window, SR_DETREND_LINEAR, SEGMENT, HOP, NULL), SR_OK);
-    assert_int_equal(sr_welch_psd(welch, x + start_s * RATE, seconds * RATE, RATE, psd, NULL), SR_OK);
-    dof = sr_welch_own_dof(welch, sr_welch_segments(welch, seconds * RATE));
-    sr_welch_free(welch);
-}
-
-static void estimate(enum sr_window window, size_t seconds)
-{
-    estimate_from(window, 0, seconds);
 }
 
 /* Look for lines; whatever is found, no line holds a bin above its top, and no two hold the same bin. */
@@ -416,45 +374,6 @@ static void zeros_at_the_ends_are_bins_left_out(void **state)
     assert_int_equal(find(SR_WINDOW_HANN), 0);
 }
 
-/* The floor of white noise is its density, whatever the degrees of freedom, and lines leave it there. */
-static void floor_is_the_mean_level(void **state)
-{
-    static const size_t seconds[] = {1, 30};
-    static double floor[BINS];
-
-    for (size_t s = 0; s < 2; s++) {
-        double sum = 0, n = 0;
-
-        for (uint64_t seed = 0; seed < 40; seed++) {
-            reset(state);
-            length = seconds[s] * RATE;
-            add_noise(1, 600 + seed);
-            for (size_t i = 1; i < 8; i++)
-                add_line(100 * (double)i, 5, 3, 2);
-            estimate(SR_WINDOW_HANN, seconds[s]);
-            assert_int_equal(sr_floor(psd, BINS, bin_hz, 120, dof, floor, NULL), SR_OK);
-            for (size_t k = 40; k < BINS; k++, n++)
-                sum += floor[k];
-        }
-        /* Where lines fill a fifth of the window, what is left of them below 6 dB lifts the median a little.
-         */
-        assert_ratio_near(sum / n / 1e-3, 1, 0.05);
-    }
-}
-
-/* On a power law a symmetric median is exact; the lowest bins continue it. */
-static void floor_follows_a_slope(void **state)
-{
-    static double floor[BINS];
-
-    reset(state);
-    for (size_t k = 0; k < BINS; k++)
-        psd[k] = 5 / pow(k > 0 ? (double)k : 1, 2);
-    assert_int_equal(sr_floor(psd, BINS, bin_hz, 120, 1e7, floor, NULL), SR_OK);
-    for (size_t k = 1; k < BINS; k++)
-        assert_ratio_near(floor[k], psd[k], k < 9 ? 0.4 : k < 19 ? 0.15 : k < BINS - 8 ? 0.01 : 0.03);
-}
-
 static void few_bins_are_no_trouble(void **state)
 {
     static double floor[BINS];
@@ -474,22 +393,6 @@ static void few_bins_are_no_trouble(void **state)
             assert_true(count <= bins / 2);
         }
     }
-}
-
-static void floor_refuses_bad_arguments(void **state)
-{
-    static const double bad[] = {0, -1, NAN, INFINITY};
-    double floor[4] = {42, 42, 42, 42};
-    struct sr_error err;
-
-    reset(state);
-    assert_int_equal(sr_floor(psd, 0, bin_hz, 120, 6, floor, &err), SR_ERR_ARGUMENT);
-    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
-        assert_int_equal(sr_floor(psd, 4, bad[i], 120, 6, floor, &err), SR_ERR_ARGUMENT);
-        assert_int_equal(sr_floor(psd, 4, bin_hz, bad[i], 6, floor, &err), SR_ERR_ARGUMENT);
-        assert_int_equal(sr_floor(psd, 4, bin_hz, 120, bad[i], floor, &err), SR_ERR_ARGUMENT);
-    }
-    assert_true(floor[0] == 42);
 }
 
 static enum sr_status try_options(struct sr_line_options bad)
@@ -556,10 +459,7 @@ int main(void)
         cmocka_unit_test(modest_line_is_found),
         cmocka_unit_test(options_choose_the_lines),
         cmocka_unit_test(zeros_at_the_ends_are_bins_left_out),
-        cmocka_unit_test(floor_is_the_mean_level),
-        cmocka_unit_test(floor_follows_a_slope),
         cmocka_unit_test(few_bins_are_no_trouble),
-        cmocka_unit_test(floor_refuses_bad_arguments),
         cmocka_unit_test(finder_refuses_bad_arguments),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

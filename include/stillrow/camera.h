@@ -44,7 +44,7 @@ void sr_camera_init(struct sr_camera *camera);
 /* Check every range above. Errors: SR_ERR_ARGUMENT, the text names the key and its range. */
 enum sr_status sr_camera_check(const struct sr_camera *camera, struct sr_error *err);
 
-/* "rectilinear", "equidistant"; "frd", "flu". */
+/* "rectilinear", "equidistant"; "frd", "flu". Found by name: false, and nothing set, for any other. */
 const char *sr_lens_name(enum sr_lens lens);
 bool sr_lens_find(const char *name, enum sr_lens *lens);
 const char *sr_axes_name(enum sr_axes axes);

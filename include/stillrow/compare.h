@@ -121,12 +121,16 @@ void sr_difference_finish(struct sr_difference *difference);
 /* Spectra of both groups for a picture, on one frequency grid. Release with sr_compare_spectra_release(). */
 struct sr_compare_spectra {
     size_t bins;
-    double bin_hz;
-    double enbw_bins;
-    double *psd[2]; /* [bins] (deg/s)^2/Hz, three axes added, slices of the matched conditions only */
-    double *low[2]; /* [bins] ends of the 95 % interval */
+    double bin_hz;    /* [Hz] */
+    double enbw_bins; /* [bins] of the window */
+    double *psd[2];   /* [bins] (deg/s)^2/Hz, three axes added, slices of the matched conditions only */
+    double *low[2];   /* [bins] ends of the 95 % interval */
     double *high[2];
 };
+/*
+ * Of the groups that `comparison` was made of, up to its limit_hz; zero for a group without a slice at the
+ * matched conditions. Errors: SR_ERR_MEMORY; *spectra untouched.
+ */
 enum sr_status sr_compare_spectra(struct sr_compare_spectra *spectra, const struct sr_compare_group *a,
                                   const struct sr_compare_group *b, const struct sr_comparison *comparison,
                                   struct sr_error *err);

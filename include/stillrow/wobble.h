@@ -62,7 +62,7 @@ struct sr_slices {
     double *psd; /* [count][3][bins] (deg/s)^2/Hz; picture axes in the order of enum sr_picture_axis */
 };
 
-/* Density of slice i about `axis`: bins values. */
+/* Density [(deg/s)^2/Hz] of slice i, 0..count - 1, about `axis`: bins values. */
 const double *sr_slices_psd(const struct sr_slices *slices, size_t i, enum sr_picture_axis axis);
 
 /*
@@ -73,7 +73,10 @@ enum sr_status sr_slices_make(struct sr_slices *slices, const struct sr_log *log
                               enum sr_window window, struct sr_error *err);
 void sr_slices_release(struct sr_slices *slices);
 
-/* Mean density over slices [first, last) about an axis into psd[bins]; a NULL keep takes all. */
+/*
+ * Mean density [(deg/s)^2/Hz] over slices [first, last) about an axis into psd[bins]: those with keep[i], or
+ * all if keep is NULL. Zero where there are none.
+ */
 void sr_slices_mean(const struct sr_slices *slices, enum sr_picture_axis axis, size_t first, size_t last,
                     const bool *keep, double *psd);
 
@@ -87,6 +90,10 @@ struct sr_view {
     double *smear[3];  /* [bins] gain over the same bins */
 };
 
+/*
+ * Work the gains out for the slices' bins. The camera is copied; the view does not keep the slices. Release
+ * with sr_view_release(). Errors: SR_ERR_ARGUMENT (as sr_camera_check()), SR_ERR_MEMORY.
+ */
 enum sr_status sr_view_init(struct sr_view *view, const struct sr_slices *slices,
                             const struct sr_camera *camera, struct sr_error *err);
 /* Multiply every gain by power[bins] (the |H|^2 of a mount, a notch…). */
