@@ -185,13 +185,13 @@ static size_t index_of_order(const struct worked *w, double order)
     return (size_t)(peak - w->score.peaks);
 }
 
-/* Wobble without what motor 3 does, as the trials have it: all its lines, worded as a bench job with props
- * off. */
-static double predicted_without(const struct worked *w)
+/* Wobble and smear without what motor 3 does, as the trials have it: all its lines, worded as a bench job
+ * with props off. */
+static struct sr_trial predicted_without(const struct worked *w)
 {
     struct sr_trial trials[SR_TRIALS_MAX];
     size_t count = 0, one = index_of_order(w, 1);
-    double all_px = NAN, one_px = NAN;
+    struct sr_trial all = {.wobble_px = NAN}, one_line = {.wobble_px = NAN};
     assert_int_equal(
         sr_trials_make(trials, &count, &w->score, &w->causes, &w->slices, &w->view, &w->rig, NULL), SR_OK);
     for (size_t k = 0; k < count; k++) {
@@ -200,10 +200,11 @@ static double predicted_without(const struct worked *w)
         assert_non_null(strstr(trials[k].what, "motor 3"));
         assert_non_null(strstr(trials[k].caution, "props off"));
         assert_near(trials[k].gain_db, 20 * log10(w->score.wobble_px.value / trials[k].wobble_px), 1e-9);
-        *(trials[k].peak < 0 ? &all_px : &one_px) = trials[k].wobble_px;
+        *(trials[k].peak < 0 ? &all : &one_line) = trials[k];
     }
-    assert_true(all_px < one_px && one_px < w->score.wobble_px.value);
-    return all_px;
+    assert_true(all.wobble_px < one_line.wobble_px && one_line.wobble_px < w->score.wobble_px.value);
+    assert_true(all.smear_px < one_line.smear_px && one_line.smear_px < w->score.smear_px);
+    return all;
 }
 
 /*
@@ -232,7 +233,8 @@ static void test_shares_and_removal(void **state)
         struct worked better = work_out(&flight, NULL, NULL);
         size_t one = index_of_order(&w, 1), two = index_of_order(&w, 2);
         double share = w.causes.tracks[one].motor_share[2], flown_px = better.score.wobble_px.value;
-        double predicted_px = predicted_without(&w), off = predicted_px / flown_px - 1;
+        struct sr_trial without = predicted_without(&w);
+        double predicted_px = without.wobble_px, off = predicted_px / flown_px - 1;
         print_message(
             "seed %u: share %.3f of 1x, %.3f of 2x; %.4f px now, %.4f predicted, %.4f flown (%+.1f %%)\n",
             (unsigned)seed, share, w.causes.tracks[two].motor_share[2], w.score.wobble_px.value, predicted_px,
@@ -242,6 +244,11 @@ static void test_shares_and_removal(void **state)
         assert_near(share, 900 / 961.25, 4 * 0.008);
         assert_near(w.causes.tracks[two].motor_share[2], 900 / 961.25, 4 * 0.008);
         assert_near(off, 0, 0.05);
+        /* 0.91 of the smear goes with it: 2 % of that, from the share and one frequency a second, is 10 % of
+         * what is left. */
+        double gone = w.score.smear_px * w.score.smear_px - without.smear_px * without.smear_px;
+        double truly = w.score.smear_px * w.score.smear_px - better.score.smear_px * better.score.smear_px;
+        assert_ratio_near(gone, truly, 0.03);
         mean_share += share / SEEDS;
         mean_off += off / SEEDS;
         worst = fmax(worst, fabs(off));

@@ -127,8 +127,8 @@ struct sr_band_score {
 };
 
 struct sr_peak {
-    double hz;                 /* [Hz] as it stands in the log */
-    double rate_dps;           /* [deg/s RMS] over the three axes, flight mean */
+    double hz;       /* [Hz] as it stands in the log; of an order at the mean speed of its motor, or of all */
+    double rate_dps; /* [deg/s RMS] over the three axes, flight mean */
     double wobble_px;          /* [px RMS] */
     double share;              /* of the wobble energy */
     double waves;              /* per picture */
@@ -138,7 +138,7 @@ struct sr_peak {
     enum sr_cause cause;
     double order;   /* of motor speed; 0: not an order */
     int motor;      /* 1-based, 0: not one motor alone */
-    double true_hz; /* [Hz] of a folded line at the flight's mean speed; else hz */
+    double true_hz; /* [Hz] of a folded line, at the same speed; else hz */
     char evidence[SR_EVIDENCE_MAX];
 };
 

@@ -138,7 +138,17 @@ static double gain_ratio(const struct sr_view *view, enum sr_picture_axis axis, 
     return seen > 0 ? sr_camera_wobble_gain(&view->camera, axis, true_hz) / seen : 1;
 }
 
-static void measure(struct sr_peak *peak, const struct work *w, const struct sr_pick *pick)
+/* True frequency of a moving line at the flight's mean speed: of the motor it comes from, where one is named,
+ * so that it stands where the log has it; else of them all. */
+static double mean_true_hz(const struct work *w, const struct sr_pick *pick, int motor)
+{
+    for (size_t c = 0; c < w->speeds.channels && motor > 0; c++)
+        if (w->speeds.motor[c] == motor)
+            return (double)pick->order * w->speeds.mean_hz * w->speeds.level[c];
+    return pick->f0;
+}
+
+static void measure(struct sr_peak *peak, const struct work *w, const struct sr_pick *pick, int motor)
 {
     double n = (double)w->gram.slices;
     memset(peak, 0, sizeof *peak);
@@ -150,9 +160,9 @@ static void measure(struct sr_peak *peak, const struct work *w, const struct sr_
             peak->axis = (enum sr_picture_axis)a;
     fill_bins(peak, &w->gram, pick);
     peak->cause = judge(w, pick);
-    /* A moving line is told of at the flight's mean speed, so that order times speed is its frequency. */
-    peak->hz = moves(peak->cause) ? sr_fold_hz(pick->f0, w->gram.rate_hz) : pick->seen_hz;
-    peak->true_hz = peak->cause == SR_CAUSE_FOLDED ? pick->f0 : peak->hz;
+    double true_hz = mean_true_hz(w, pick, motor);
+    peak->hz = moves(peak->cause) ? sr_fold_hz(true_hz, w->gram.rate_hz) : pick->seen_hz;
+    peak->true_hz = peak->cause == SR_CAUSE_FOLDED ? true_hz : peak->hz;
     /* What the footage shows goes by the true frequency, whatever the log makes of it. */
     peak->waves = peak->true_hz * w->view->camera.readout_s;
     peak->crawl_hz = sr_camera_crawl_hz(&w->view->camera, peak->true_hz);
@@ -187,7 +197,7 @@ static enum sr_status describe(struct sr_peak *peak, struct sr_track *track, str
 
     if (status != SR_OK)
         return status;
-    measure(peak, w, pick);
+    measure(peak, w, pick, shares->motor);
     if (moves(peak->cause)) {
         peak->order = sr_case_order(&c);
         peak->motor = shares->motor;

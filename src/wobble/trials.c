@@ -110,17 +110,37 @@ static void word_removal(struct sr_trial *trial, const struct sr_peak *peak, dou
     }
 }
 
-/* Take lines out of the slices: those with take[] set, each by its part. */
-static void take_out(struct bench *b, const double part[SR_PEAKS_MAX])
+/* Smear that goes with a line's wobble in a slice [energy per energy]: what the camera makes of one frequency
+ * and axis into each. */
+static double smear_per_wobble(const struct bench *b, size_t peak, size_t slice)
 {
+    double seen_hz = b->causes->tracks[peak].hz[slice];
+    double hz = isfinite(seen_hz) ? seen_hz : b->score->peaks[peak].hz;
+    size_t bin = (size_t)fmin(round(hz / b->view->bin_hz), (double)(b->view->bins - 1));
+    int axis = b->score->peaks[peak].axis;
+    double wobble = b->view->wobble[axis][bin];
+
+    return wobble > 0 ? b->view->smear[axis][bin] / wobble : 0;
+}
+
+/* Take lines out of the slices, each by its part: their wobble, and the smear that goes with it. */
+static void take_out(struct bench *b, struct sr_trial *trial, const double part[SR_PEAKS_MAX])
+{
+    double smear = 0;
+
     for (size_t i = 0; i < b->slices->count; i++) {
         double left = b->score->slice_px[i] * b->score->slice_px[i];
         for (size_t t = 0; t < b->causes->n_tracks; t++) {
             double px = b->causes->tracks[t].wobble_px[i];
+            if (!(part[t] > 0))
+                continue;
             left -= part[t] * px * px;
+            smear += part[t] * px * px * smear_per_wobble(b, t, i);
         }
         b->px[i] = sqrt(fmax(left, 0));
     }
+    smear = trial->smear_px * trial->smear_px - smear / (double)b->slices->count;
+    trial->smear_px = sqrt(fmax(smear, 0));
 }
 
 /* Whether a fixed line is the resonance that another line drives when it crosses it. */
@@ -146,13 +166,17 @@ static enum sr_status try_crossings(struct bench *b, struct sr_error *err)
         double part[SR_PEAKS_MAX] = {0};
         for (size_t f = 0; f < b->causes->n_tracks; f++)
             part[f] = b->score->peaks[f].cause == SR_CAUSE_FIXED && is_crossed(b, f) ? 1 : 0;
-        take_out(b, part);
-        for (size_t i = 0; i < b->slices->count; i++) {
-            double px = track->wobble_px[i], plain = track->plain_px[i];
-            b->px[i] = sqrt(fmax(b->px[i] * b->px[i] - px * px + plain * plain, 0));
-        }
         struct sr_trial *trial = add_trial(b, SR_TRIAL_REMOVE);
         trial->peak = (int)t;
+        take_out(b, trial, part);
+        double smear = 0;
+        for (size_t i = 0; i < b->slices->count; i++) {
+            double less = track->wobble_px[i] * track->wobble_px[i] - track->plain_px[i] * track->plain_px[i];
+            b->px[i] = sqrt(fmax(b->px[i] * b->px[i] - less, 0));
+            smear += less * smear_per_wobble(b, t, i);
+        }
+        smear = trial->smear_px * trial->smear_px - smear / (double)b->slices->count;
+        trial->smear_px = sqrt(fmax(smear, 0));
         snprintf(
             trial->what, sizeof trial->what,
             "stiffen, damp or shift what resonates at %.0f Hz when the motors pass it: arm, plate, mount or "
@@ -177,7 +201,7 @@ static enum sr_status try_removals(struct bench *b, struct sr_error *err)
         /* Balancing one motor takes out what that motor adds. */
         part[t] = peak->order == 1 ? motor_part(b, t, peak->motor) : 1;
         word_removal(trial, peak, b->rig->build.blades, b->causes->source);
-        take_out(b, part);
+        take_out(b, trial, part);
         status = settle(b, trial, b->score->threshold_px, err);
     }
     return status;
@@ -204,7 +228,7 @@ static enum sr_status try_motors(struct bench *b, struct sr_error *err)
                  "another prop on motor %d, and if it stays, another motor: all its %zu lines", motor,
                  orders);
         snprintf(trial->caution, sizeof trial->caution, "%s", PROPS_OFF);
-        take_out(b, part);
+        take_out(b, trial, part);
         status = settle(b, trial, b->score->threshold_px, err);
     }
     return status;
