@@ -146,6 +146,17 @@ static void step_of_values(void **state)
     expect_unit(&plan, "rad/s");
 }
 
+/* A log that ends as it takes off is ground to its level; what its last moment reaches, no gyro has in rad/s.
+ */
+static void take_off_only(void **state)
+{
+    struct plan plan = {.name = "gyro_%", .bump = 99.0, .decimals = 4};
+    (void)state;
+    expect_unit(&plan, NULL);
+    plan.bump = 50.0; /* but a knock of 50 rad/s there could be */
+    expect_unit(&plan, "rad/s");
+}
+
 /* The same numbers under other names: formula letters go with rad/s, and none goes against the numbers. */
 static void names(void **state)
 {
@@ -200,8 +211,8 @@ static void dead_gyro(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(hard_landing), cmocka_unit_test(calm_hover), cmocka_unit_test(step_of_values),
-        cmocka_unit_test(names),        cmocka_unit_test(dead_gyro),
+        cmocka_unit_test(hard_landing),  cmocka_unit_test(calm_hover), cmocka_unit_test(step_of_values),
+        cmocka_unit_test(take_off_only), cmocka_unit_test(names),      cmocka_unit_test(dead_gyro),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

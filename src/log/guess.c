@@ -32,6 +32,8 @@
 #define STEPS_ROUNDED 3.0 /* 0.01 is a coarse way to write rad/s, and a usual one to write deg/s */
 #define STEPS_FINE    1.5 /* a gyro of 20 bit has as fine a count in deg/s */
 
+#define PEAK_RADIANS 75.0 /* [rad/s] the widest gyros of 16 bit end at 4000 deg/s, 70 rad/s */
+
 #define NAME_GYRO  1.0 /* [nat] */
 #define NAME_OMEGA 3.0
 #define NAME_PQR   2.0
@@ -194,5 +196,7 @@ enum sr_status sr_guess_rate_unit(struct sr_guess *guess, const struct sr_store 
     }
     const enum sr_status status = weigh_levels(store, log, mean, &guess->odds, err);
     guess->odds += weigh_step(store, step, guess->whole) + weigh_name(log->columns.rate[0].name);
+    if (guess->peak > PEAK_RADIANS)
+        guess->odds = fmax(guess->odds, 0.0); /* a moment of flight in a log of the ground, or a bad row */
     return status;
 }
