@@ -53,16 +53,34 @@ static bool gap_words(const struct sr_log *log, char *text, size_t size)
     return true;
 }
 
+/* So few seconds, resampled, scatter less than flights do. */
+static bool short_words(const struct sr_score *score, char *text, size_t size)
+{
+    const double enough_s = 5;
+
+    if (!(score->airborne_s < enough_s))
+        return false;
+    snprintf(
+        text, size,
+        "only %.1f s in the air: the verdict and its interval speak of these seconds, not of a flight; half "
+        "a minute or more would",
+        score->airborne_s);
+    return true;
+}
+
 void sr_report_notes(FILE *out, const struct sr_style *style, const struct sr_score_report *report)
 {
-    char assumed[SR_NOTE_MAX], gaps[SR_NOTE_MAX];
+    char assumed[SR_NOTE_MAX], gaps[SR_NOTE_MAX], brief[SR_NOTE_MAX];
     bool has_gaps = gap_words(report->log, gaps, sizeof gaps);
+    bool is_brief = short_words(report->score, brief, sizeof brief);
     bool mounted = report->mount_note != NULL && report->mount_note[0] != '\0';
 
     sr_rig_assumption(report->rig, assumed, sizeof assumed);
-    if (assumed[0] != '\0' || report->log->n_notes > 0 || mounted || has_gaps)
+    if (assumed[0] != '\0' || report->log->n_notes > 0 || mounted || has_gaps || is_brief)
         fputc('\n', out);
     sr_notes_text(out, style, report->log, report->rig);
+    if (is_brief)
+        sr_note_text(out, style, brief);
     if (has_gaps)
         sr_note_text(out, style, gaps);
     if (mounted)

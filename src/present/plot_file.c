@@ -14,7 +14,7 @@
 static enum sr_status cannot_write(const char *path, int error, struct sr_error *err)
 {
     return sr_fail(err, error == ENOMEM ? SR_ERR_MEMORY : SR_ERR_WRITE, path, 0, "cannot write: %s",
-                   strerror(error));
+                   error == ENOENT ? "there is no such folder" : strerror(error));
 }
 
 /* 0, or the errno. */
