@@ -398,7 +398,7 @@ static void files_are_replaced_as_files_are(void **state)
     assert_int_equal(stat("/dev/null", &st), 0);
     assert_true(S_ISCHR(st.st_mode));
     assert_int_equal(sr_file_write("no/such/dir", "x", 1, &err), SR_ERR_WRITE);
-    assert_says(err.text, "No such file or directory");
+    assert_says(err.text, "there is no such folder");
     assert_string_equal(err.file, "no/such/dir");
     assert_int_equal(sr_file_write(".", "x", 1, &err), SR_ERR_WRITE);
     assert_says(err.text, "s a directory");
