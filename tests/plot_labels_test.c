@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * The placer of labels. The rules are checked here a second time and independently of
- * it: no text on a text, on a leader, on the curve, or off the page.
+ * it: no text on a text, on a leader, on a dot, on the curve, or off the page.
  */
 #include <math.h>
 #include <setjmp.h>
@@ -66,6 +66,8 @@ static void check_rules(const struct sr_tag *tags, size_t n, size_t dropped, con
         for (size_t t = 0; t < ground->n_taken; t++)
             assert_false(overlap(box, &ground->taken[t]));
         for (size_t j = 0; j < n; j++) {
+            struct sr_box dot = {tags[j].x - 6, tags[j].y - 6, tags[j].x + 6, tags[j].y + 6};
+            assert_false(j != i && overlap(box, &dot)); /* of those without a label too */
             if (j == i || !tags[j].placed)
                 continue;
             struct sr_box line = {tags[j].x - 0.5, tags[j].y, tags[j].x + 0.5, tags[j].box.bottom};

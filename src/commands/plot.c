@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* stillrow plot: a flight as a picture, and the lines to paste beside it. */
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -18,7 +17,8 @@
 struct plot_args {
     const char *kinds, *format, *output, *title, *script, *post;
     bool dark, text;
-    double width_px, height_px, max_hz, footage_offset_s;
+    struct picture_size size;
+    double max_hz, footage_offset_s;
     struct flight_args flight;
 };
 
@@ -51,24 +51,7 @@ static const struct cli_option plot_options[] = {
      .offset = AT(text),
      .help = "the same as --format text: drawn in the terminal"},
     DARK_ROW(AT(dark)),
-    {.name = "width",
-     .kind = OPTION_NUMBER,
-     .offset = AT(width_px),
-     .argument = "PX",
-     .unit = "px",
-     .min = SR_PLOT_LEAST_PX,
-     .max = SR_PLOT_MOST_PX,
-     .help = "width of the picture; text scales with it",
-     .fallback = "1200"},
-    {.name = "height",
-     .kind = OPTION_NUMBER,
-     .offset = AT(height_px),
-     .argument = "PX",
-     .unit = "px",
-     .min = SR_PLOT_LEAST_PX,
-     .max = SR_PLOT_MOST_PX,
-     .help = "height of the picture",
-     .fallback = "9/16 of the width"},
+    PICTURE_SIZE_ROWS(AT(size)),
     {.name = "title",
      .kind = OPTION_TEXT,
      .offset = AT(title),
@@ -300,9 +283,7 @@ static enum sr_status draw_kind(const struct drawing *drawing, const struct sr_p
     options.script = args->script;
     options.title = args->title;
     options.dark = args->dark;
-    options.width_px = args->width_px;
-    options.height_px =
-        isnan(args->height_px) ? fmax(round(args->width_px * 9 / 16), SR_PLOT_LEAST_PX) : args->height_px;
+    picture_size(&options, &args->size);
     options.max_hz = args->max_hz;
     options.footage_offset_s = args->footage_offset_s;
     options.output = args->output;
@@ -426,7 +407,7 @@ static int draw_all(struct drawing *drawing, size_t n_logs, char **logs)
 int command_plot(int argc, char **argv)
 {
     static const char *const not_repeated[] = {"--post", "--output", "-o", "--script", "--jobs", NULL};
-    struct plot_args args = {.width_px = SR_PLOT_WIDTH_PX, .height_px = NAN};
+    struct plot_args args = {0};
     char *command = repeat_command(argc, argv, not_repeated); /* before its words are moved about */
     struct drawing drawing = {.args = &args, .command = command};
     size_t n_logs = 0;

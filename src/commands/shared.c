@@ -2,6 +2,7 @@
 #include "commands/shared.h"
 
 #include <langinfo.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -211,9 +212,18 @@ bool picture_check(const struct picture_args *args, const char *verb)
         complain("--plot: '%s' does not end in .png, .svg or .pdf", args->plot);
     else if (args->plot == NULL && args->script != NULL)
         complain("%s: --script keeps the script of --plot FILE, which is not given", verb);
+    else if (args->plot == NULL && (args->size.width_px > 0 || args->size.height_px > 0))
+        complain("%s: --width and --height are of the picture of --plot FILE, which is not given", verb);
     else
         return true;
     return false;
+}
+
+void picture_size(struct sr_plot_options *options, const struct picture_size *size)
+{
+    options->width_px = size->width_px > 0 ? size->width_px : SR_PLOT_WIDTH_PX;
+    options->height_px =
+        size->height_px > 0 ? size->height_px : fmax(round(options->width_px * 9 / 16), SR_PLOT_LEAST_PX);
 }
 
 void picture_options(struct sr_plot_options *options, const struct picture_args *args)
@@ -223,6 +233,7 @@ void picture_options(struct sr_plot_options *options, const struct picture_args 
     options->output = args->plot;
     options->script = args->script;
     options->dark = args->dark;
+    picture_size(options, &args->size);
 }
 
 void style_from(struct sr_style *style, const struct output_args *args)

@@ -85,10 +85,34 @@ extern const char *const window_choices[], *const post_choices[]; /* ended by NU
         .name = "quiet", .letter = 'q', .kind = OPTION_FLAG, .offset = (at), .help = say                     \
     }
 
-/* The picture of a verb that draws one beside its answer: three rows at a struct picture_args. */
+/* The size of a picture [px]; 0: not given. */
+struct picture_size {
+    double width_px, height_px;
+};
+#define PICTURE_SIZE_ROWS(at)                                                                                \
+    {.name = "width",                                                                                        \
+     .kind = OPTION_NUMBER,                                                                                  \
+     .offset = (at) + offsetof(struct picture_size, width_px),                                               \
+     .argument = "PX",                                                                                       \
+     .unit = "px",                                                                                           \
+     .min = SR_PLOT_LEAST_PX,                                                                                \
+     .max = SR_PLOT_MOST_PX,                                                                                 \
+     .help = "width of the picture; text scales with it",                                                    \
+     .fallback = "1200"},                                                                                    \
+    {                                                                                                        \
+        .name = "height", .kind = OPTION_NUMBER, .offset = (at) + offsetof(struct picture_size, height_px),  \
+        .argument = "PX", .unit = "px", .min = SR_PLOT_LEAST_PX, .max = SR_PLOT_MOST_PX,                     \
+        .help = "height of the picture", .fallback = "9/16 of the width"                                     \
+    }
+
+/* Into options; what was not given as --help says. */
+void picture_size(struct sr_plot_options *options, const struct picture_size *size);
+
+/* The picture of a verb that draws one beside its answer: rows at a struct picture_args. */
 struct picture_args {
     const char *plot, *script;
     bool dark;
+    struct picture_size size;
 };
 #define PICTURE_ROWS(at, say)                                                                                \
     {.name = "plot",                                                                                         \
@@ -101,7 +125,8 @@ struct picture_args {
          .offset = (at) + offsetof(struct picture_args, script),                                             \
          .argument = "FILE",                                                                                 \
          .help = "keep the gnuplot script of --plot"},                                                       \
-        DARK_ROW((at) + offsetof(struct picture_args, dark))
+        DARK_ROW((at) + offsetof(struct picture_args, dark)),                                                \
+        PICTURE_SIZE_ROWS((at) + offsetof(struct picture_args, size))
 
 /* Whether they make sense; false: said on stderr. */
 bool picture_check(const struct picture_args *args, const char *verb);

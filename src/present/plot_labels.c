@@ -6,6 +6,7 @@
 #include <string.h>
 
 static const double LOWEST = 1.5; /* [gaps] a label stands at least so far above its point */
+static const double DOT = 0.75;   /* [gaps] radius of the dot that is drawn on a point, labelled or not */
 
 bool sr_boxes_meet(const struct sr_box *a, const struct sr_box *b, double gap)
 {
@@ -73,6 +74,9 @@ static bool is_free(const struct sr_tag *tags, size_t n, size_t k, const struct 
         if (sr_boxes_meet(box, &ground->taken[i], ground->gap) || sr_boxes_meet(&own, &ground->taken[i], 2))
             return false;
     for (size_t i = 0; i < n; i++) {
+        struct sr_box dot = {tags[i].x, tags[i].y, tags[i].x, tags[i].y};
+        if (i != k && sr_boxes_meet(box, &dot, DOT * ground->gap))
+            return false;
         if (i == k || !tags[i].placed)
             continue;
         struct sr_box other = leader(&tags[i]);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * Private to the room: puts labels on points so that no text lies on another, on
- * a leader, or on the curve. Plain geometry in pixels, y upwards.
+ * a leader, on a point, or on the curve. Plain geometry in pixels, y upwards.
  *
  * A label stands above its point, at the end of a straight-up leader, to the
  * right, left or middle of it. Several orders of placing are tried, and the one
