@@ -29,7 +29,8 @@ extern "C" {
 
 #define SR_SHORE_LOW        20.0 /* [Shore A] hardness that has a modulus here */
 #define SR_SHORE_HIGH       85.0
-#define SR_MOUNT_TEXT       480 /* bytes of a text, with its terminator */
+#define SR_MOUNT_TEXT       480  /* bytes of a text, with its terminator */
+#define SR_MOUNT_ADVICE     1200 /* bytes that the longest advice needs */
 #define SR_HARDNESSES_MAX   16
 #define SR_TEMPERATURES_MAX 64
 
@@ -292,19 +293,27 @@ struct sr_mount_cell {
     bool outside;
 };
 
-/* The choice at one temperature: indices of hardness. */
-struct sr_mount_pick {
-    bool known;
-    size_t best, second;
-    double margin_db; /* second against best; NAN with one hardness */
-    bool sure;        /* best in every case that was tried, not only in the likeliest */
-};
-
 #define SR_ALIKE_DB 0.25 /* [dB] closer wobbles are as good as the same */
+#define SR_MARK_DB  3.0  /* [dB] less wobble than this is not worth a resonance beside a strong line */
 
 /*
- * A stretch of temperature over which one hardness stays best, or within SR_ALIKE_DB of
- * it; steps of 1 K, and as few changes of pieces as can be.
+ * The choice at one temperature: indices of hardness. The best is the least wobble; where that has a line_hz,
+ * it is the least of those that have none (then of those with line_perhaps) and wobble by less than
+ * SR_MARK_DB more, if there is one.
+ */
+struct sr_mount_pick {
+    bool known;
+    size_t best;
+    size_t least;     /* wobble, wherever lines are */
+    size_t second;    /* least wobble of the others; best with one hardness */
+    size_t unmarked;  /* best where that has no line_hz; else the least without one; else best again: none */
+    double margin_db; /* second against best, below 0 where best is not the least; NAN with one hardness */
+    bool sure;        /* least in every case that was tried, not only in the likeliest */
+};
+
+/*
+ * A stretch of temperature over which one hardness stays the choice, or within SR_ALIKE_DB of
+ * it and resonates no more; steps of 1 K, and as few changes of pieces as can be.
  */
 struct sr_mount_stretch {
     size_t best;
@@ -336,6 +345,7 @@ struct sr_mount_table {
     size_t n_stretches;
     size_t now_best; /* best hardness at the flight's own temperature */
     bool now_sure;
+    bool now_resonates;          /* it does so with a strong line, at its likeliest fn */
     double now_px, now_smear_px; /* of it */
     struct sr_mount_line lines[SR_MOUNT_LINES_MAX];
     size_t n_lines;
@@ -363,7 +373,8 @@ const struct sr_mount_cell *sr_mount_cell_at(const struct sr_mount_table *table,
                                              size_t temperature);
 
 /*
- * One sentence for a pilot: what to fit, and over which temperatures. Without a full stop.
+ * One sentence for a pilot: what to fit, over which temperatures, and whether it resonates with a line there.
+ * Without a full stop. text[size]: SR_MOUNT_ADVICE bytes hold all of it.
  */
 void sr_mount_advice(const struct sr_mount_table *table, char *text, size_t size);
 

@@ -5,11 +5,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "mount/predict.h"
+#include "mount/choice.h"
 #include "mount/words.h"
 
-#define AMPLIFIED  2.0 /* |H|^2 of 3 dB: a line there is no longer just passed on */
-#define SURE_PART  1e-9
+#define AMPLIFIED  2.0  /* |H|^2 of 3 dB: a line there is no longer just passed on */
 #define SKIRT      2.0  /* [bins] half the main lobe of a Hann window */
 #define FLANK      10.0 /* [bins] beside a peak, that it is measured against */
 #define STANDS_OUT 3.0
@@ -193,6 +192,14 @@ static void flag_lines(struct sr_mount_cell *cell, const struct sr_mount_table *
     }
 }
 
+/* What a cell of these pieces would be marked with. */
+static enum mark mark_with(const struct sr_mount_table *table, const struct sr_mount_other *other)
+{
+    struct sr_mount_cell cell = {.fn_hz = other->fn_hz};
+    flag_lines(&cell, table);
+    return mark_of(&cell);
+}
+
 /* ---- Cells ---- */
 
 /* SR_ERR_DATA of a temperature that the material's model does not reach is no failure of the table. */
@@ -224,45 +231,12 @@ static enum sr_status fill_cell(struct sr_mount_cell *cell, const struct sr_moun
     return SR_OK;
 }
 
-static size_t least_of(const double *cases, size_t n, size_t which)
-{
-    size_t best = 0;
-    for (size_t i = 1; i < n; i++)
-        if (cases[i * CASES + which] < cases[best * CASES + which])
-            best = i;
-    return best;
-}
-
-/*
- * A choice is sure if it is the best in every case. The cases are the same for all
- * hardnesses, so that an own natural frequency that is off shifts all of them alike.
- */
-static struct sr_mount_pick pick(const double *cases, size_t n)
-{
-    struct sr_mount_pick pick = {
-        .known = true, .best = least_of(cases, n, 0), .margin_db = NAN, .sure = true};
-    double best_px = cases[pick.best * CASES], second_px = INFINITY;
-    pick.second = pick.best;
-    for (size_t i = 0; i < n; i++) {
-        if (i != pick.best && cases[i * CASES] < second_px) {
-            pick.second = i;
-            second_px = cases[i * CASES];
-        }
-    }
-    if (n > 1 && best_px > 0)
-        pick.margin_db = 20 * log10(second_px / best_px);
-    for (size_t c = 1; c < CASES && pick.sure; c++) {
-        size_t least = least_of(cases, n, c);
-        pick.sure = cases[least * CASES + c] >= cases[pick.best * CASES + c] * (1 - SURE_PART);
-    }
-    return pick;
-}
-
 static enum sr_status fill_table(struct sr_mount_table *table, struct predictor *p, double *cases,
                                  struct sr_error *err)
 {
     const struct sr_mount_ask *ask = &table->ask;
     for (size_t j = 0; j < ask->n_temperature; j++) {
+        enum mark mark[SR_HARDNESSES_MAX];
         bool known = true;
         for (size_t i = 0; i < ask->n_shore; i++) {
             struct sr_mount_cell *cell = &table->cells[j * ask->n_shore + i];
@@ -271,10 +245,11 @@ static enum sr_status fill_table(struct sr_mount_table *table, struct predictor 
             enum sr_status status = fill_cell(cell, table, p, cases + i * CASES, err);
             if (status != SR_OK)
                 return status;
+            mark[i] = mark_of(cell);
             known = known && cell->known;
         }
         if (known)
-            table->picks[j] = pick(cases, ask->n_shore);
+            table->picks[j] = pick(cases, mark, ask->n_shore);
     }
     return SR_OK;
 }
@@ -286,37 +261,36 @@ static double step_c(const struct sr_mount_ask *ask, size_t step)
     return fmin(ask->temperature_c[0] + (double)step, ask->temperature_c[ask->n_temperature - 1]);
 }
 
-/* Likeliest wobble of every hardness at each step [steps][n_shore]; NAN where nothing can be foretold. */
-static enum sr_status fill_steps(const struct sr_mount_table *table, struct predictor *p, double *px,
-                                 size_t steps, struct sr_error *err)
+/* Which hardnesses will do at one temperature; none where nothing can be foretold. */
+static enum sr_status fill_step(const struct sr_mount_table *table, struct predictor *p, double temperature_c,
+                                bool *good, struct sr_error *err)
 {
     const struct sr_mount_ask *ask = &table->ask;
-    for (size_t s = 0; s < steps; s++) {
-        for (size_t i = 0; i < ask->n_shore; i++) {
-            struct sr_mount_other other;
-            bool known = false;
-            enum sr_status status = scale(table, ask->shore_a[i], step_c(ask, s), &other, &known, err);
-            px[s * ask->n_shore + i] = NAN;
-            if (status == SR_OK && known)
-                status = predict_value(p, &other, &px[s * ask->n_shore + i], err);
-            if (status != SR_OK)
-                return status;
-        }
+    double px[SR_HARDNESSES_MAX];
+    enum mark mark[SR_HARDNESSES_MAX];
+
+    for (size_t i = 0; i < ask->n_shore; i++) {
+        struct sr_mount_other other;
+        bool known = false;
+        enum sr_status status = scale(table, ask->shore_a[i], temperature_c, &other, &known, err);
+        if (status == SR_OK && known)
+            status = predict_value(p, &other, &px[i], err);
+        if (status != SR_OK || !known)
+            return status;
+        mark[i] = mark_with(table, &other);
     }
+    size_t chosen = choose(px, mark, ask->n_shore);
+    for (size_t i = 0; i < ask->n_shore; i++)
+        good[i] = as_good(px, mark, chosen, i);
     return SR_OK;
 }
 
-/* Steps from `first` on that a hardness stays best, or as good as that. */
-static size_t stays(const double *px, size_t steps, size_t n, size_t first, size_t which)
+/* Steps from `first` on that a hardness stays the choice, or as good as that. */
+static size_t stays(const bool *good, size_t steps, size_t n, size_t first, size_t which)
 {
     size_t s = first;
-    for (; s < steps; s++) {
-        double least = INFINITY;
-        for (size_t i = 0; i < n; i++)
-            least = fmin(least, px[s * n + i]);
-        if (!(px[s * n + which] <= least * pow(10, SR_ALIKE_DB / 20)))
-            break;
-    }
+    while (s < steps && good[s * n + which])
+        s++;
     return s - first;
 }
 
@@ -326,14 +300,16 @@ static enum sr_status find_stretches(struct sr_mount_table *table, struct predic
     const struct sr_mount_ask *ask = &table->ask;
     size_t n = ask->n_shore, steps = 1 + (size_t)ceil(ask->temperature_c[ask->n_temperature - 1] -
                                                       ask->temperature_c[0] - 1e-9);
-    double *px = calloc(steps * n, sizeof *px);
-    if (px == NULL)
+    bool *good = calloc(steps * n, sizeof *good);
+    if (good == NULL)
         return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu temperatures", steps);
-    enum sr_status status = fill_steps(table, p, px, steps, err);
+    enum sr_status status = SR_OK;
+    for (size_t s = 0; s < steps && status == SR_OK; s++)
+        status = fill_step(table, p, step_c(ask, s), good + s * n, err);
     for (size_t s = 0; s < steps && status == SR_OK && table->n_stretches < SR_STRETCHES_MAX;) {
         size_t best = 0, longest = 0;
         for (size_t i = 0; i < n; i++) {
-            size_t length = stays(px, steps, n, s, i);
+            size_t length = stays(good, steps, n, s, i);
             if (length > longest) {
                 longest = length;
                 best = i;
@@ -344,7 +320,7 @@ static enum sr_status find_stretches(struct sr_mount_table *table, struct predic
                 (struct sr_mount_stretch){best, step_c(ask, s), step_c(ask, s + longest - 1)};
         s += longest > 0 ? longest : 1;
     }
-    free(px);
+    free(good);
     return status;
 }
 
@@ -361,6 +337,8 @@ static enum sr_status predict_now(struct sr_mount_table *table, struct predictor
         return status;
     table->own_smear_px = predicted_smear(p);
 
+    double smear_px[SR_HARDNESSES_MAX];
+    enum mark mark[SR_HARDNESSES_MAX];
     for (size_t i = 0; i < ask->n_shore && status == SR_OK; i++) {
         struct sr_mount_other other;
         struct sr_interval px;
@@ -370,14 +348,15 @@ static enum sr_status predict_now(struct sr_mount_table *table, struct predictor
         if (status != SR_OK)
             return status;
         *noise_share = fmax(*noise_share, predicted_noise_share(p));
-        if (i == 0 || px.value < table->now_px) {
-            table->now_px = px.value;
-            table->now_smear_px = predicted_smear(p);
-        }
+        smear_px[i] = predicted_smear(p);
+        mark[i] = mark_with(table, &other);
     }
-    struct sr_mount_pick now = pick(cases, ask->n_shore);
+    struct sr_mount_pick now = pick(cases, mark, ask->n_shore);
     table->now_best = now.best;
     table->now_sure = now.sure;
+    table->now_resonates = mark[now.best] == MARK_RESONATES;
+    table->now_px = cases[now.best * CASES];
+    table->now_smear_px = smear_px[now.best];
     return SR_OK;
 }
 

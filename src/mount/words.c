@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A table of mounts in a pilot's words: what it rests on, what to fit, what to try. */
 #include "mount/words.h"
+#include "mount/choice.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -124,6 +125,93 @@ static void say_now(const struct sr_mount_table *table, char *text, size_t size)
         mount_append(text, size, ", and harder ones than were asked for may do better still");
 }
 
+/* What the caution costs, where a piece with less wobble was passed over for its resonance. */
+static void say_passed_over(const struct sr_mount_table *table, char *text, size_t size)
+{
+    const struct sr_mount_pick *dearest = NULL;
+    size_t at = 0;
+
+    for (size_t j = 0; j < table->ask.n_temperature; j++) {
+        const struct sr_mount_pick *pick = &table->picks[j];
+        if (!pick->known || pick->best == pick->least ||
+            (dearest != NULL && !(pick->margin_db < dearest->margin_db)))
+            continue;
+        dearest = pick;
+        at = j;
+    }
+    if (dearest == NULL)
+        return;
+    const struct sr_mount_cell *cell = sr_mount_cell_at(table, dearest->least, at);
+    mount_append(text, size,
+                 "; %g A would make less at %.3g C (%.3g px, by %.1f dB), but %s a strong line (%.0f Hz)",
+                 cell->shore_a, cell->temperature_c, cell->wobble_px.value, -dearest->margin_db,
+                 cell->line_perhaps ? "may resonate with" : "resonates with", cell->line_hz);
+}
+
+/* The hardness that the stretches name at temperature j; none: where nothing can be foretold. */
+static const struct sr_mount_cell *advised(const struct sr_mount_table *table, size_t j)
+{
+    const double celsius = table->ask.temperature_c[j];
+
+    for (size_t s = 0; s < table->n_stretches && table->picks[j].known; s++)
+        if (celsius < table->stretches[s].to_c + 0.5)
+            return sr_mount_cell_at(table, table->stretches[s].best, j);
+    return NULL;
+}
+
+/* "40 A (0 to 40 C)" of a hardness, where it is advised and marked; whether it is. */
+static bool name_marked(const struct sr_mount_table *table, size_t i, const char *before, char *text,
+                        size_t size)
+{
+    double low_c = NAN, high_c = NAN;
+
+    for (size_t j = 0; j < table->ask.n_temperature; j++) {
+        const struct sr_mount_cell *cell = advised(table, j);
+        if (cell == NULL || cell != sr_mount_cell_at(table, i, j) || mark_of(cell) == MARK_NONE)
+            continue;
+        low_c = isnan(low_c) ? cell->temperature_c : low_c;
+        high_c = cell->temperature_c;
+    }
+    if (isnan(low_c))
+        return false;
+    mount_append(text, size, "%s%g A (%g", before, table->ask.shore_a[i], low_c);
+    if (high_c > low_c)
+        mount_append(text, size, " to %g", high_c);
+    mount_append(text, size, " C)");
+    return true;
+}
+
+/* Where what is advised is marked: the warning, and what there is without a mark. */
+static void say_marked(const struct sr_mount_table *table, char *text, size_t size)
+{
+    const struct sr_mount_cell *worst = NULL, *spare = NULL;
+    size_t named = 0;
+
+    for (size_t j = 0; j < table->ask.n_temperature; j++) {
+        const struct sr_mount_cell *cell = advised(table, j);
+        if (cell == NULL || mark_of(cell) == MARK_NONE)
+            continue;
+        if (worst == NULL || mark_of(cell) > mark_of(worst))
+            worst = cell;
+        const size_t unmarked = table->picks[j].unmarked;
+        if (spare == NULL && mark_of(sr_mount_cell_at(table, unmarked, j)) == MARK_NONE)
+            spare = sr_mount_cell_at(table, unmarked, j);
+    }
+    if (worst == NULL)
+        return;
+    for (size_t i = 0; i < table->ask.n_shore; i++)
+        named += name_marked(table, i, named > 0 ? ", " : "; careful: ", text, size);
+    mount_append(
+        text, size,
+        " %sresonate%s with a strong line (%.0f Hz), and other speeds or a little cold can make more of it; ",
+        worst->line_perhaps ? "may " : "", named > 1 || worst->line_perhaps ? "" : "s", worst->line_hz);
+    if (spare != NULL)
+        mount_append(text, size, "%g A, which does not, would make %.3g px at %.3g C", spare->shore_a,
+                     spare->wobble_px.value, spare->temperature_c);
+    else
+        mount_append(text, size, "none of the others is free of that there");
+}
+
 void sr_mount_advice(const struct sr_mount_table *table, char *text, size_t size)
 {
     bool sure = true, alike = table->ask.n_shore > 1, clears = false, some = false;
@@ -134,10 +222,10 @@ void sr_mount_advice(const struct sr_mount_table *table, char *text, size_t size
         const struct sr_mount_pick *pick = &table->picks[j];
         if (!pick->known)
             continue;
-        const struct sr_mount_cell *cell = sr_mount_cell_at(table, pick->best, j);
+        const struct sr_mount_cell *cell = sr_mount_cell_at(table, pick->least, j);
         some = true;
-        sure = sure && pick->sure;
-        alike = alike && !(pick->margin_db >= SR_ALIKE_DB);
+        sure = sure && (pick->sure || pick->best != pick->least);
+        alike = alike && !(fabs(pick->margin_db) >= SR_ALIKE_DB);
         clears = clears || cell->wobble_px.value < table->threshold_px;
     }
     if (!some) {
@@ -146,6 +234,8 @@ void sr_mount_advice(const struct sr_mount_table *table, char *text, size_t size
     }
     say_stretches(table, text, size);
     say_now(table, text, size);
+    say_passed_over(table, text, size);
+    say_marked(table, text, size);
     if (alike)
         mount_append(text, size,
                      "; but they differ by less than %g dB, so hardness hardly matters for this flight",
@@ -192,7 +282,8 @@ enum sr_status sr_mount_trial(struct sr_trial *trial, bool *worth, const struct 
         snprintf(made.what, sizeof made.what, "mount the camera on %g A pieces%s",
                  ask.shore_a[table.now_best],
                  table.now_sure ? "" : " (the likeliest choice, not a sure one; see 'mounts')");
-        snprintf(made.caution, sizeof made.caution, "%sprops off before you change the pieces",
+        snprintf(made.caution, sizeof made.caution, "%s%sprops off before you change the pieces",
+                 table.now_resonates ? "they resonate with a strong line, see 'mounts'; " : "",
                  own.source == SR_FN_GEOMETRY
                      ? "the mount's natural frequency is only worked out from its pieces; "
                      : "");

@@ -71,6 +71,16 @@ static json_t *cell(const struct sr_mount_table *table, size_t i, size_t j, bool
     return object;
 }
 
+/* Hardness of the least wobble without a resonance beside a strong line. */
+static json_t *unmarked(const struct sr_mount_table *table, size_t j)
+{
+    const struct sr_mount_pick *pick = &table->picks[j];
+
+    if (!pick->known || sr_mount_cell_at(table, pick->unmarked, j)->line_hz > 0)
+        return json_null();
+    return sr_json_number(table->ask.shore_a[pick->unmarked]);
+}
+
 static json_t *picks(const struct sr_mount_table *table, bool *failed)
 {
     json_t *array = json_array();
@@ -81,6 +91,9 @@ static json_t *picks(const struct sr_mount_table *table, bool *failed)
         sr_json_set(object, "temperature_c", sr_json_number(table->ask.temperature_c[j]), failed);
         sr_json_set(object, "shore_a",
                     pick->known ? sr_json_number(table->ask.shore_a[pick->best]) : json_null(), failed);
+        sr_json_set(object, "least_shore_a",
+                    pick->known ? sr_json_number(table->ask.shore_a[pick->least]) : json_null(), failed);
+        sr_json_set(object, "unmarked_shore_a", unmarked(table, j), failed);
         sr_json_set(object, "margin_db", sr_json_number(pick->known ? pick->margin_db : NAN), failed);
         sr_json_set(object, "sure", json_boolean(pick->known && pick->sure), failed);
         sr_json_add(array, object, failed);
@@ -106,7 +119,7 @@ enum sr_status sr_mounts_json(FILE *out, const struct sr_mount_report *report, s
 {
     const struct sr_mount_table *table = report->table;
     json_t *root = json_object(), *cells = json_array(), *notes = json_array();
-    char fingerprint[20], advice[SR_MOUNT_TEXT];
+    char fingerprint[20], advice[SR_MOUNT_ADVICE];
     bool failed = root == NULL;
 
     snprintf(fingerprint, sizeof fingerprint, "%016" PRIx64, report->log->fingerprint);

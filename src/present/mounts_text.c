@@ -183,15 +183,18 @@ static void print_legend(FILE *out, const struct sr_mount_table *table)
 {
     size_t cells = table->ask.n_shore * table->ask.n_temperature;
     double line_hz = 0;
-    bool perhaps = false;
-    char text[160];
+    bool perhaps = false, passed_over = false;
+    char text[200];
 
     for (size_t i = 0; i < cells; i++) {
         perhaps = perhaps || table->cells[i].line_perhaps;
         if (table->cells[i].line_hz > 0 && !table->cells[i].line_perhaps)
             line_hz = table->cells[i].line_hz;
     }
-    snprintf(text, sizeof text, "px RMS with 95 %% interval; * least");
+    for (size_t j = 0; j < table->ask.n_temperature; j++)
+        passed_over = passed_over || (table->picks[j].known && table->picks[j].best != table->picks[j].least);
+    snprintf(text, sizeof text, "px RMS with 95 %% interval; * least%s",
+             passed_over ? ", or at most 3 dB more but away from strong lines" : "");
     if (line_hz > 0)
         snprintf(text + strlen(text), sizeof text - strlen(text),
                  "; ! resonates with a strong line (%.0f Hz)", line_hz);
@@ -205,7 +208,7 @@ static void print_legend(FILE *out, const struct sr_mount_table *table)
 void sr_mounts_text(FILE *out, const struct sr_style *style, const struct sr_mount_report *report)
 {
     const struct sr_mount_table *table = report->table;
-    char advice[SR_MOUNT_TEXT];
+    char advice[SR_MOUNT_ADVICE];
 
     print_own(out, style, report);
     fputc('\n', out);
