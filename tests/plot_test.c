@@ -142,6 +142,46 @@ static void script_draws_the_same_again(void **state)
     assert_int_equal(room_clear(), 1);
 }
 
+/* [px] y of an SVG's text that begins so, from above: gnuplot writes each in a group that is moved there. */
+static double height_of_text(const char *svg, const char *text)
+{
+    char start[80];
+    const char *at, *group = NULL;
+    double x = NAN, y = NAN;
+
+    snprintf(start, sizeof start, "<text>%s", text);
+    const char *found = strstr(svg, start);
+    assert_non_null(found);
+    for (at = strstr(svg, "translate("); at != NULL && at < found; at = strstr(at + 1, "translate("))
+        group = at;
+    assert_non_null(group);
+    assert_int_equal(sscanf(group, "translate(%lf,%lf)", &x, &y), 2);
+    return y;
+}
+
+/* Its viewer, not gnuplot, sets the type: one family by its name alone, and no label in the small print. */
+static void svg_is_for_any_viewer(void **state)
+{
+    static const char *const label[SR_PLOT_KINDS] = {"50</text>", "0:05</text>", "0:05</text>",
+                                                     "12000</text>"};
+    static const char family[] = "font-family=\"";
+    struct plot_case c;
+
+    (void)state;
+    plot_case_make(&c, 5);
+    for (int k = 0; k < SR_PLOT_KINDS; k++) {
+        must_draw(&c, (enum sr_plot_kind)k, SR_PLOT_SVG, "a.svg", NULL);
+        char *svg = room_read("a.svg", NULL);
+        for (const char *at = strstr(svg, family); at != NULL; at = strstr(at + 1, family))
+            assert_int_equal(strncmp(at + strlen(family), "sans-serif\"", 11), 0);
+        double footer = height_of_text(svg, "238 g"), small_print = 19;
+        assert_true(height_of_text(svg, label[k]) < footer - small_print);
+        free(svg);
+    }
+    plot_case_release(&c);
+    room_clear();
+}
+
 static void drawn_frames_of_each_kind(void **state)
 {
     static const char *const parts[][8] = {
@@ -150,7 +190,7 @@ static void drawn_frames_of_each_kind(void **state)
          "'16\xE2\x80\x93"
          "62 Hz'"},
         {"set multiplot", "$seconds << EOD", "'threshold 1.00 px'", "'knock 0:24, +6.0 dB'", "boxxyerror",
-         "'throttle, %'", "dashtype (20, 12)", "unset multiplot"},
+         "'throttle, %'", "dashtype 11 (", "unset multiplot"},
         {"set palette defined (0 '#00224E'", "$heat << EOD", "with image", "'bend'", "'wave'", "'ripple'",
          "'knock 0:24'", "'Hz'"},
         {"set palette defined (0 '#00224E'", "$heat << EOD", "with image", "'1x'", "'2x'",
@@ -384,11 +424,11 @@ static void failures_leave_what_was_there(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(every_kind_in_every_format),    cmocka_unit_test(size_is_as_asked),
-        cmocka_unit_test(script_draws_the_same_again),   cmocka_unit_test(drawn_frames_of_each_kind),
-        cmocka_unit_test(curve_reads_the_amplitude),     cmocka_unit_test(orders_need_motor_speeds),
-        cmocka_unit_test(wrong_arguments_are_refused),   cmocka_unit_test(text_keeps_to_its_sheet),
-        cmocka_unit_test(failures_leave_what_was_there),
+        cmocka_unit_test(every_kind_in_every_format),  cmocka_unit_test(size_is_as_asked),
+        cmocka_unit_test(script_draws_the_same_again), cmocka_unit_test(drawn_frames_of_each_kind),
+        cmocka_unit_test(svg_is_for_any_viewer),       cmocka_unit_test(curve_reads_the_amplitude),
+        cmocka_unit_test(orders_need_motor_speeds),    cmocka_unit_test(wrong_arguments_are_refused),
+        cmocka_unit_test(text_keeps_to_its_sheet),     cmocka_unit_test(failures_leave_what_was_there),
     };
     return cmocka_run_group_tests(tests, room_enter, room_leave);
 }

@@ -19,8 +19,8 @@
 /* Okabe and Ito 2008, those that are told apart on the fill of the spectrum; dashes tell them apart too. */
 static const char *const colors[CURVES] = {"#D55E00", "#009E73", "#CC79A7", "#E69F00",
                                            "#8A4F7D", "#56B4E9", "#7A5C00", "#5C666E"};
-static const char *const dashes[CURVES] = {"1", "(14, 8)", "(4, 6)", "(20, 6, 4, 6)",
-                                           "1", "(14, 8)", "(4, 6)", "(20, 6, 4, 6)"};
+static const char *const dashes[CURVES] = {"1", SR_DASH_SHORT, SR_DASH_DOTS, SR_DASH_DOT,
+                                           "1", SR_DASH_SHORT, SR_DASH_DOTS, SR_DASH_DOT};
 
 struct mounts {
     struct sr_page page;

@@ -38,7 +38,7 @@ static void open_terminal(struct sr_page *page)
     case SR_PLOT_PDF:
         sr_script_add(
             page->script,
-            "set terminal pdfcairo noenhanced rounded fontscale 1 linewidth 0.75 size %.3fin, %.3fin font "
+            "set terminal pdfcairo noenhanced rounded fontscale 1 linewidth 1.5 size %.3fin, %.3fin font "
             "'sans-serif,%.1f' background rgb '%s'\n",
             page->width / 96, page->height / 96, size, paper);
         break;
@@ -55,8 +55,8 @@ void sr_page_text(struct sr_page *page, double x, double y, const struct sr_type
     sr_script_text(page->script, text);
     sr_script_add(page->script,
                   " at screen %.5f, %.5f %s noenhanced front font 'sans-serif%s,%.1f' textcolor rgb '%s'\n",
-                  x / page->width, y / page->height, align[type->align], type->bold ? ":Bold" : "",
-                  type->size * page->font_factor, type->color);
+                  x / page->width, y / page->height, align[type->align],
+                  type->bold && page->has_bold ? ":Bold" : "", type->size * page->font_factor, type->color);
 }
 
 void sr_page_box(struct sr_page *page, const struct sr_box *box, const char *color)
@@ -160,7 +160,7 @@ static void draw_chip(struct sr_page *page, const struct sr_heading *heading, do
     struct sr_type numbers = {page->head, false, page->palette->ink, SR_LEFT};
     char fitted[200];
     double edge = EDGE * page->unit, pad = 0.45 * page->head;
-    double width = sr_words_width(heading->chip, page->head, true);
+    double width = sr_words_width(heading->chip, page->head, page->has_bold);
     struct sr_box chip = {edge, y - 0.72 * page->head, edge + width + 2 * pad, y + 0.72 * page->head};
 
     sr_page_box(page, &chip, heading->chip_color);
@@ -218,6 +218,26 @@ static void set_sizes(struct sr_page *page)
     page->tics = 25 * page->unit;
     page->small = 19 * page->unit;
     page->font_factor = factor[page->options->format];
+    page->has_bold =
+        page->options->format != SR_PLOT_SVG; /* there ":Bold" would be part of the family's name */
+}
+
+/* What the SVG terminal does its own way, tried out on gnuplot 5.4: dashes twice as long, labels on x lower.
+ */
+static void level_terminals(struct sr_page *page)
+{
+    static const char *const numbers[] = {SR_DASH, SR_DASH_SHORT, SR_DASH_DOTS, SR_DASH_DOT};
+    static const double lengths[][4] = {{20, 12, 20, 12}, {14, 8, 14, 8}, {4, 6, 4, 6}, {20, 6, 4, 6}};
+    bool svg = page->options->format == SR_PLOT_SVG;
+
+    for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++) {
+        sr_script_add(page->script, "set dashtype %s (", numbers[i]);
+        for (int j = 0; j < 4; j++)
+            sr_script_add(page->script, j > 0 ? ", %g" : "%g", lengths[i][j] * (svg ? 0.5 : 1));
+        sr_script_add(page->script, ")\n");
+    }
+    if (svg)
+        sr_script_add(page->script, "set xtics offset 0, screen %.5f\n", 19 * page->unit / page->height);
 }
 
 void sr_page_camera_words(const struct sr_rig *rig, char *text, size_t size)
@@ -243,9 +263,11 @@ void sr_page_start(struct sr_page *page, struct sr_script *script, const struct 
     sr_script_add(script, "reset\nset encoding utf8\n");
     open_terminal(page);
     sr_script_add(script,
-                  "unset key\nset border 0\nset tics scale 0 nomirror\nset grid front linecolor rgb '%s' "
+                  "unset key\nset border 0 linecolor rgb '#FFFFFFFF'\nset tics scale 0 nomirror\nset grid "
+                  "front linecolor rgb '%s' "
                   "linewidth %.2f linetype 1\nset tics front textcolor rgb '%s' font 'sans-serif,%.1f'\n",
                   page->palette->grid, page->unit, page->palette->muted, page->tics * page->font_factor);
+    level_terminals(page);
     page->verdict_y = page->height - 92 * page->unit;
     draw_title(page, heading->title, page->height - 38 * page->unit);
     draw_chip(page, heading, page->verdict_y);

@@ -49,6 +49,7 @@ struct sr_page {
     double title, head, text, tics, small; /* type sizes [px] */
     double unit;                           /* [px] 1 on a page 1200 wide; lengths scale by it */
     double font_factor;                    /* size for this terminal = px * factor */
+    bool has_bold;                         /* this terminal sets bold type */
     double verdict_y;                      /* [px] middle of the verdict row */
     double key_y;                          /* [px] middle of the key row, just above the plot */
     struct sr_box plot;                    /* where the axes lie */
@@ -56,7 +57,11 @@ struct sr_page {
     size_t n_taken;
 };
 
-#define SR_DASH "(20, 12)" /* gnuplot dash pattern of all that is dashed */
+/* Dash types, by the numbers under which the page defines them. */
+#define SR_DASH       "11" /* of all that is dashed and has no other */
+#define SR_DASH_SHORT "12"
+#define SR_DASH_DOTS  "13"
+#define SR_DASH_DOT   "14"
 
 enum sr_align { SR_LEFT = 0, SR_MIDDLE, SR_RIGHT };
 
@@ -107,7 +112,7 @@ void sr_page_dot(struct sr_page *page, double x, double y, double radius, const 
 enum sr_sample { SR_SAMPLE_LINE, SR_SAMPLE_THIN, SR_SAMPLE_DASH, SR_SAMPLE_FILL, SR_SAMPLE_DOT };
 double sr_page_key(struct sr_page *page, double x, enum sr_sample sample, const char *color,
                    const char *text);
-/* The same with a line drawn as a curve is: gnuplot dash pattern, "1" for none, and width in px at unit 1. */
+/* The same with a line drawn as a curve is: dash type, "1" for none, and width in px at unit 1. */
 double sr_page_key_dashed(struct sr_page *page, double x, const char *dash, double width, const char *color,
                           const char *text);
 /* Width that it takes [px]. */
