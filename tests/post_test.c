@@ -149,6 +149,41 @@ static void little_to_say(void **state)
     plot_case_release(&c);
 }
 
+/* A steady flight is not told to change, an unproven one to log better first; the list is the same. */
+static void what_to_try_first_hangs_on_the_verdict(void **state)
+{
+    static const struct {
+        enum sr_verdict verdict;
+        double sees_part; /* of Nyquist */
+        const char *expected;
+    } cases[] = {{SR_WOBBLY, 1, "\nTry first: balance or replace the prop of motor 3"},
+                 {SR_MARGINAL, 1, "\nTry first: balance or replace the prop of motor 3"},
+                 {SR_STEADY, 1, NULL},
+                 {SR_UNPROVEN, 1, "\nTry first: log the gyro faster: "},
+                 {SR_UNPROVEN, 0.5, "\nTry first: log the gyro unfiltered, and without losing rows: "}};
+    struct plot_case c;
+    const struct sr_post post = {.flight = &c.flight, .trials = &trial, .n_trials = 1};
+
+    (void)state;
+    plot_case_make(&c, 5);
+    fix_score(&c);
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct page page;
+        c.fake.score.verdict = cases[i].verdict;
+        c.fake.score.sees_hz = cases[i].sees_part * c.flight.slices->rate_hz / 2;
+        page_open(&page);
+        assert_int_equal(sr_post_write(page.out, SR_POST_TEXT, &post, NULL), SR_OK);
+        const char *found = strstr(page_text(&page), "\nTry first: ");
+        if (cases[i].expected == NULL)
+            assert_null(found);
+        else
+            assert_true(found != NULL && strncmp(found, cases[i].expected, strlen(cases[i].expected)) == 0);
+        assert_true((strstr(page_text(&page), "motor 3 (1x, 212 Hz)") != NULL) == (i < 2));
+        page_close(&page);
+    }
+    plot_case_release(&c);
+}
+
 static void names_bring_no_markup(void **state)
 {
     struct plot_case c;
@@ -212,6 +247,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(three_markups),
         cmocka_unit_test(little_to_say),
+        cmocka_unit_test(what_to_try_first_hangs_on_the_verdict),
         cmocka_unit_test(names_bring_no_markup),
         cmocka_unit_test(formats_by_name),
     };

@@ -14,6 +14,7 @@
 #include <cmocka.h>
 #include <jansson.h>
 
+#include "stillrow/explain_report.h"
 #include "stillrow/present.h"
 #include "support/near.h"
 #include "support/page.h"
@@ -216,6 +217,54 @@ static void test_a_filtered_log_is_not_blamed_on_its_rate(void **state)
     sr_score_text(page.out, &plain, &made.report);
     assert_says(page_text(&page), "not seen: this log lacks too many rows above 210 Hz\n");
     page_close(&page);
+}
+
+/* The same list of trials, by what the verdict asks for. */
+static void test_what_to_try_follows_the_verdict(void **state)
+{
+    static const struct {
+        enum sr_verdict verdict;
+        double sees_hz, bridged_hz;
+        const char *head, *next;
+    } cases[] = {{SR_WOBBLY, 500, 0, "\n  what to try, with the wobble to expect (threshold ",
+                  "\n      wobble    change\n"},
+                 {SR_MARGINAL, 500, 0, "\n  what to try, with the wobble to expect (threshold ",
+                  "\n      wobble    change\n"},
+                 {SR_STEADY, 500, 0, "\n  nothing needs to change\n",
+                  "\n  for reference, the wobble with each of these"},
+                 {SR_UNPROVEN, 500, 0, "\n  what to try first\n  log the gyro faster: ",
+                  "\n  for reference, what each of these makes of the part seen"},
+                 {SR_UNPROVEN, 210, 0, "\n  what to try first\n  log the gyro unfiltered: ", "up to 210 Hz"},
+                 {SR_UNPROVEN, 210, 210,
+                  "\n  what to try first\n  log the gyro without losing rows: ", "up to 210 Hz"}};
+    const struct sr_trial trial = {.what = "balance the prop of motor 3", .wobble_px = 0.5, .gain_db = 3};
+    const struct sr_causes causes = {.source = SR_SPEED_NONE};
+    const struct sr_change change = {.found = false};
+    struct made made;
+
+    (void)state;
+    make(&made);
+    made.log.quality.nyquist_hz = 500;
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct page page;
+        struct sr_explain_report report = {made.report, &causes, &change, &trial, 1};
+        made.score.verdict = cases[i].verdict;
+        made.score.sees_hz = cases[i].sees_hz;
+        made.log.quality.bridged_hz = cases[i].bridged_hz;
+        page_open(&page);
+        sr_explain_text(page.out, &plain, &report);
+        assert_says(page_text(&page), cases[i].head);
+        assert_says(page_text(&page), cases[i].next);
+        assert_says(page_text(&page), "balance the prop of motor 3");
+        page_close(&page);
+        /* With nothing to list, what the verdict says stays. */
+        report.n_trials = 0;
+        page_open(&page);
+        sr_explain_text(page.out, &plain, &report);
+        assert_true((strstr(page_text(&page), cases[i].head) != NULL) == (i >= 2));
+        assert_null(strstr(page_text(&page), "wobble    change"));
+        page_close(&page);
+    }
 }
 
 static void test_table_counts_failures(void **state)
@@ -471,6 +520,7 @@ int main(void)
         cmocka_unit_test(test_score_gives_moments_in_footage_time),
         cmocka_unit_test(test_every_verdict_and_cause_has_words),
         cmocka_unit_test(test_a_filtered_log_is_not_blamed_on_its_rate),
+        cmocka_unit_test(test_what_to_try_follows_the_verdict),
         cmocka_unit_test(test_table_counts_failures),
         cmocka_unit_test(test_score_json_keeps_its_contract),
         cmocka_unit_test(test_json_is_harmless),

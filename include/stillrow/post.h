@@ -33,7 +33,9 @@ bool sr_post_format_find(const char *name,
 struct sr_post {
     const struct sr_plot_flight *flight; /* causes and change may be NULL in it */
     const char *title;                   /* NULL: build or log name */
-    const struct sr_trial *trials;       /* [n_trials], best first; NULL: none */
+    /* [n_trials], best first; NULL: none. The first is written where the verdict is marginal or wobbly: a
+     * steady flight needs none, an unproven one is to be logged better first, and that is written instead. */
+    const struct sr_trial *trials;
     size_t n_trials;
     const char *command;     /* command line that repeats it, as typed into a shell; NULL: left out */
     double footage_offset_s; /* [s] added to times, so that they are those of the picture beside it */

@@ -337,7 +337,7 @@ static enum sr_status predict_now(struct sr_mount_table *table, struct predictor
         return status;
     table->own_smear_px = predicted_smear(p);
 
-    double smear_px[SR_HARDNESSES_MAX];
+    double smear_px[SR_HARDNESSES_MAX] = {0};
     enum mark mark[SR_HARDNESSES_MAX];
     for (size_t i = 0; i < ask->n_shore && status == SR_OK; i++) {
         struct sr_mount_other other;

@@ -2,6 +2,7 @@
 #include <math.h>
 
 #include "json.h"
+#include "notes.h"
 #include "score_json.h"
 #include "stillrow/explain_report.h"
 
@@ -33,13 +34,15 @@ static const char *kind_name(enum sr_trial_kind kind)
     return "";
 }
 
-static json_t *change(const struct sr_change *c, bool *failed)
+static json_t *change(const struct sr_change *c, double footage_offset_s, bool *failed)
 {
     if (!c->found)
         return json_null();
     json_t *object = json_object();
 
     sr_json_set(object, "at_s", sr_json_number(c->at_s), failed);
+    if (!isnan(footage_offset_s))
+        sr_json_set(object, "footage_at_s", sr_json_number(c->at_s + footage_offset_s), failed);
     sr_json_set(object, "before_px", sr_json_number(c->before_px), failed);
     sr_json_set(object, "after_px", sr_json_number(c->after_px), failed);
     sr_json_set(object, "ratio_db", sr_json_number(c->ratio_db), failed);
@@ -47,6 +50,31 @@ static json_t *change(const struct sr_change *c, bool *failed)
     sr_json_set(object, "motor", c->motor > 0 ? json_integer(c->motor) : json_null(), failed);
     sr_json_set(object, "hz", c->hz > 0 ? sr_json_number(c->hz) : json_null(), failed);
     return object;
+}
+
+/* What the trials are for. */
+static const char *purpose(enum sr_verdict verdict)
+{
+    switch (verdict) {
+    case SR_STEADY:
+    case SR_UNPROVEN:
+        return "reference";
+    case SR_MARGINAL:
+    case SR_WOBBLY:
+        return "remedy";
+    }
+    return "";
+}
+
+static json_t *log_first(const struct sr_score_report *report)
+{
+    const struct sr_quality *quality = &report->log->quality;
+    char text[SR_NOTE_MAX];
+
+    if (report->score->verdict != SR_UNPROVEN)
+        return json_null();
+    return sr_json_text(sr_log_first_words(report->score, &report->rig->camera, quality->nyquist_hz,
+                                           quality->bridged_hz, text, sizeof text));
 }
 
 static json_t *trial(const struct sr_trial *t, bool *failed)
@@ -79,7 +107,9 @@ enum sr_status sr_explain_json(FILE *out, const struct sr_explain_report *report
     for (size_t i = 0; i < report->n_trials; i++)
         sr_json_add(trials, trial(&report->trials[i], &failed), &failed);
     sr_json_set(root, "against", against, &failed);
-    sr_json_set(root, "change", change(report->change, &failed), &failed);
+    sr_json_set(root, "change", change(report->change, report->score.footage_offset_s, &failed), &failed);
     sr_json_set(root, "try", trials, &failed);
+    sr_json_set(root, "try_purpose", sr_json_text(purpose(report->score.score->verdict)), &failed);
+    sr_json_set(root, "log_first", log_first(&report->score), &failed);
     return sr_json_write(out, root, failed, err);
 }

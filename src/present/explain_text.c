@@ -107,17 +107,44 @@ static void print_trial(FILE *out, const struct sr_style *style, const struct sr
     }
 }
 
-static void print_trials(FILE *out, const struct sr_style *style, const struct sr_explain_report *report)
+/* What the list of trials is for: on a steady flight it must not read as a request to change something. */
+static void print_trials_head(FILE *out, const struct sr_style *style, const struct sr_explain_report *report)
 {
     const struct sr_score *score = report->score.score;
-    char threshold[32];
+    const char *strong = sr_ink(style, SR_INK_STRONG), *plain = sr_ink(style, SR_INK_PLAIN);
+    const struct sr_quality *quality = &report->score.log->quality;
+    char threshold[32], text[SR_NOTE_MAX];
 
-    if (report->n_trials == 0)
+    sr_format_value(score->threshold_px, threshold, sizeof threshold);
+    switch (score->verdict) {
+    case SR_STEADY:
+        fprintf(out, "\n  %snothing needs to change%s\n", strong, plain);
+        if (report->n_trials > 0)
+            fprintf(out, "  for reference, the wobble with each of these (threshold %s px)\n", threshold);
         return;
-    fprintf(out, "\n  %swhat to try%s, with the wobble to expect (threshold %s px)\n",
-            sr_ink(style, SR_INK_STRONG), sr_ink(style, SR_INK_PLAIN),
-            sr_format_value(score->threshold_px, threshold, sizeof threshold));
-    fprintf(out, "      wobble    change\n");
+    case SR_UNPROVEN:
+        fprintf(out, "\n  %swhat to try first%s\n  ", strong, plain);
+        sr_log_first_words(score, &report->score.rig->camera, quality->nyquist_hz, quality->bridged_hz, text,
+                           sizeof text);
+        sr_print_wrapped(out, text, 2, 2, SR_TEXT_WIDTH);
+        if (report->n_trials > 0)
+            fprintf(out, "  for reference, what each of these makes of the part seen (threshold %s px)\n",
+                    threshold);
+        return;
+    case SR_MARGINAL:
+    case SR_WOBBLY:
+        if (report->n_trials > 0)
+            fprintf(out, "\n  %swhat to try%s, with the wobble to expect (threshold %s px)\n", strong, plain,
+                    threshold);
+        return;
+    }
+}
+
+static void print_trials(FILE *out, const struct sr_style *style, const struct sr_explain_report *report)
+{
+    print_trials_head(out, style, report);
+    if (report->n_trials > 0)
+        fprintf(out, "      wobble    change\n");
     for (size_t i = 0; i < report->n_trials && i < TRIALS_SHOWN; i++)
         print_trial(out, style, &report->trials[i]);
 }

@@ -87,6 +87,23 @@ void sr_report_notes(FILE *out, const struct sr_style *style, const struct sr_sc
         sr_note_text(out, style, report->mount_note);
 }
 
+const char *sr_log_first_words(const struct sr_score *score, const struct sr_camera *camera,
+                               double nyquist_hz, double bridged_hz, char *text, size_t size)
+{
+    const bool at_nyquist = score->sees_hz >= nyquist_hz * (1 - 1e-9);
+    const char *how = at_nyquist ? "faster" : "unfiltered";
+
+    if (!at_nyquist && isnan(bridged_hz))
+        how = "unfiltered, and without losing rows";
+    else if (!at_nyquist && score->sees_hz == bridged_hz)
+        how = "without losing rows";
+    snprintf(text, size,
+             "log the gyro %s: with this camera it takes sight up to %.0f Hz to clear a flight, and this log "
+             "has it up to %.0f Hz",
+             how, sr_band_high_hz(camera, SR_BAND_WAVE), score->sees_hz);
+    return text;
+}
+
 const char *sr_log_title(const char *name)
 {
     return strcmp(name, "-") == 0 ? "standard input" : name;

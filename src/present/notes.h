@@ -23,6 +23,13 @@ void sr_report_notes(FILE *out, const struct sr_style *style, const struct sr_sc
 /* "1920x1080 at 60 fps, readout 16 ms, exposure 1 ms, 95 deg rectilinear, tilt 20 deg" into text[size]. */
 void sr_camera_line(const struct sr_camera *camera, char *text, size_t size);
 
+/*
+ * What to log before anything is changed, where the verdict is `unproven`: "log the gyro faster: …" into
+ * text[size]. nyquist_hz: of the log; bridged_hz: of its quality, NAN where that is not known.
+ */
+const char *sr_log_first_words(const struct sr_score *score, const struct sr_camera *camera,
+                               double nyquist_hz, double bridged_hz, char *text, size_t size);
+
 /* The name of a log for a reader: "standard input" for "-". */
 const char *sr_log_title(const char *name);
 

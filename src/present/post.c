@@ -4,6 +4,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "present/notes.h"
 #include "present/plot_words.h"
 #include "present/post_text.h"
 
@@ -170,9 +171,17 @@ static void put_change(FILE *out, enum sr_post_format format, const struct sr_po
 
 static void put_trial(FILE *out, enum sr_post_format format, const struct sr_post *post)
 {
+    const struct sr_plot_flight *flight = post->flight;
+    const struct sr_score *score = flight->score;
     char px[24], text[TEXT_MOST];
 
-    if (post->trials == NULL || post->n_trials == 0)
+    if (score->verdict == SR_UNPROVEN) {
+        put_item(out, format, "Try first",
+                 sr_log_first_words(score, &flight->rig->camera, flight->slices->rate_hz / 2, NAN, text,
+                                    sizeof text));
+        return;
+    }
+    if (score->verdict == SR_STEADY || post->trials == NULL || post->n_trials == 0)
         return;
     const struct sr_trial *trial = &post->trials[0];
     snprintf(text, sizeof text, "%s: %s expected%s%s", trial->what,
@@ -209,8 +218,8 @@ enum sr_status sr_post_write(FILE *out, enum sr_post_format format, const struct
 
     if ((int)format < 0 || format > SR_POST_BBCODE)
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "no such format of a post");
-    if (flight == NULL || flight->rig == NULL || flight->score == NULL)
-        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "a post needs a flight with rig and score");
+    if (flight == NULL || flight->rig == NULL || flight->slices == NULL || flight->score == NULL)
+        return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "a post needs a flight with rig, slices and score");
     put_head(out, format, post);
     put_numbers(out, format, flight->score);
     fputs(format == SR_POST_BBCODE ? "[list]\n" : "", out);
