@@ -8,7 +8,8 @@
  * The truth: printed TPU mounts whose modulus falls by 2 % a kelvin; each combo wants a hardness of its own,
  * softer in the cold; away from it wobble rises with the square of the distance. Footage shows wobble at
  * 0.9 px on a picture 1920 px wide in half of the cases. Of 40, 50 and 60 A alone, 50 keeps most setups
- * clean, and 40 and 60 together keep all of them. grebe flies on rubber, and one of its bearings wears.
+ * clean, and 40 and 60 together keep all of them. grebe flies on rubber, and one of its bearings wears. For
+ * all of this the recorders sat beside the cameras, behind the mounts: mount_in is "logged".
  */
 #include <errno.h>
 #include <inttypes.h>
@@ -74,11 +75,12 @@ struct writer {
 
 static void write_header(FILE *out)
 {
-    fputs("ledger,fingerprint,log,date,build,motor,prop,blades,shore_a,material,temperature_c,resonance_hz,"
-          "camera,"
-          "width_px,threshold_px,verdict,wobble_px,low_px,high_px,median_px,rms_px,bend_px,wave_px,ripple_px,"
-          "grain_px,smear_px,airborne_s,main_hz,main_share,main_cause,main_order,rating,note,pilot\n",
-          out);
+    fputs(
+        "ledger,fingerprint,log,date,build,motor,prop,blades,shore_a,material,temperature_c,resonance_hz,"
+        "camera,"
+        "width_px,threshold_px,verdict,wobble_px,low_px,high_px,median_px,rms_px,bend_px,wave_px,ripple_px,"
+        "grain_px,smear_px,airborne_s,main_hz,main_share,main_cause,main_order,rating,note,mount_in,pilot\n",
+        out);
 }
 
 static const char *rate(struct writer *w, const struct row *row, double shown_px)
@@ -114,7 +116,8 @@ static void write_row(struct writer *w, const struct row *row)
             row->date, w->flights, row->date, craft->name, craft->motor, craft->prop, row->shore_a,
             row->material, row->temperature_c, resonance, craft->camera, craft->width_px, threshold_px,
             verdict(low_px, high_px, threshold_px));
-    fprintf(w->out, "%.4g,%.4g,%.4g,%.4g,%.4g,%.4g,%.4g,%.4g,,%.4g,%g,%.1f,%.3f,order,1,%s,invented,%s\n", px,
+    fprintf(w->out,
+            "%.4g,%.4g,%.4g,%.4g,%.4g,%.4g,%.4g,%.4g,,%.4g,%g,%.1f,%.3f,order,1,%s,invented,logged,%s\n", px,
             low_px, high_px, 0.84 * px, 0.87 * px, 0.3 * px, 0.8 * px, 0.13 * px, 0.6 * px, airborne_s,
             main_hz, share, rating, craft->pilot);
 }

@@ -271,6 +271,29 @@ static void test_a_flight_that_is_there_twice_is_no_trend(void **state)
     assert_true(isnan(t.slope_db));
 }
 
+/* From the frame's side first, then behind the mount: that rise is no wear. What does not say counts. */
+static void test_a_mount_that_came_in_is_no_trend(void **state)
+{
+    static const char *const in[] = {"no", "no", "no", "no", "", "logged", "logged", "modelled", "logged"};
+    struct sr_ledger ledger;
+    struct sr_trend trend;
+    (void)state;
+    FILE *file = begin("fingerprint,build,mount_in,wobble_px\n");
+    for (int i = 0; i < 9; i++)
+        fprintf(file, "%016x,heron,%s,%d\n", 0xa0 + i, in[i], 1 + i);
+    assert_int_equal(fclose(file), 0);
+    read_ledger(&ledger, "l.csv");
+    assert_int_equal(sr_trend_find(&trend, &ledger, &ledger.rows[8], NULL), SR_OK);
+    assert_int_equal(trend.flights, 4);
+    assert_false(trend.grown);
+    assert_int_equal(sr_trend_find(&trend, &ledger, &ledger.rows[4], NULL), SR_OK);
+    assert_int_equal(trend.flights, 9);
+    assert_true(trend.grown);
+    assert_int_equal(sr_trend_find(&trend, &ledger, &ledger.rows[0], NULL), SR_OK);
+    assert_int_equal(trend.flights, 5);
+    sr_ledger_release(&ledger);
+}
+
 static void test_trends_are_not_seen_where_there_is_none(void **state)
 {
     (void)state;
@@ -368,6 +391,7 @@ int main(void)
         TEST(test_kendall_by_counting),
         TEST(test_a_wearing_build_is_seen),
         TEST(test_a_flight_that_is_there_twice_is_no_trend),
+        TEST(test_a_mount_that_came_in_is_no_trend),
         TEST(test_trends_are_not_seen_where_there_is_none),
         TEST(test_the_weather_is_named),
         TEST(test_false_alarms),

@@ -238,8 +238,8 @@ static void test_a_missing_ledger_is_begun(void **state)
     assert_count(merge("new.csv", "b.csv"), 1, 0, 0);
     read_ledger(&ledger, "new.csv");
     assert_string_equal(ledger.columns[0], "ledger");
-    assert_string_equal(ledger.columns[33], "theirs");
-    assert_string_equal(sr_ledger_cell(&ledger, 0, 33), "t");
+    assert_string_equal(ledger.columns[34], "theirs");
+    assert_string_equal(sr_ledger_cell(&ledger, 0, 34), "t");
     assert_near(ledger.rows[0].wobble_px, 2, 0);
     sr_ledger_release(&ledger);
 

@@ -7,6 +7,7 @@
 
 #include <cmocka.h>
 
+#include "stillrow/mount.h"
 #include "support/ledger_file.h"
 #include "support/near.h"
 
@@ -55,6 +56,7 @@ static void test_every_column_comes_back(void **state)
     row.main_order = 1;
     row.rating = SR_RATED_SLIGHT;
     row.note = "=1+1, \xe2\x82\xac";
+    row.mount_in = SR_MOUNT_IN_MODELLED;
     add("new.csv", &row, SR_ADDED);
 
     read_ledger(&ledger, "new.csv");
@@ -90,11 +92,13 @@ static void test_every_column_comes_back(void **state)
     assert_true(isnan(got->band_px[1]) && isnan(got->band_px[3]));
     assert_int_equal(got->rating, SR_RATED_SLIGHT);
     assert_int_equal(got->line, 2);
-    assert_int_equal(ledger.n_columns, 33);
+    assert_int_equal(got->mount_in, SR_MOUNT_IN_MODELLED);
+    assert_int_equal(ledger.n_columns, 34);
     assert_string_equal(sr_ledger_cell(&ledger, 0, 0), "1");
-    assert_string_equal(sr_ledger_cell(&ledger, 0, 33), "");
+    assert_string_equal(sr_ledger_cell(&ledger, 0, 33), "modelled");
+    assert_string_equal(sr_ledger_cell(&ledger, 0, 34), "");
     sr_ledger_release(&ledger);
-    assert_null(sr_ledger_column_name(33));
+    assert_null(sr_ledger_column_name(34));
 }
 
 /* What a spreadsheet would run is written behind an apostrophe, and read as the name it is. */
@@ -212,18 +216,18 @@ static void test_adding_keeps_all_other_bytes(void **state)
     char *text = get_text("odd.csv");
     size_t head = (size_t)(odd_rows() - odd);
     assert_memory_equal(text, odd, head); /* the header gains columns behind its last */
-    const char *rest = strstr(text, ",main_order,note\r\n");
+    const char *rest = strstr(text, ",main_order,note,mount_in\r\n");
     assert_non_null(rest);
-    rest += strlen(",main_order,note");
+    rest += strlen(",main_order,note,mount_in");
     /* The row with too many cells stays too long: an empty cell more for each column more. */
     size_t to_long = (size_t)(strstr(odd_rows(), "of it\"") + strlen("of it\"") - odd_rows());
     assert_memory_equal(rest, odd_rows(), to_long);
     rest += to_long;
-    assert_int_equal(strspn(rest, ","), 30);
-    rest += 30;
+    assert_int_equal(strspn(rest, ","), 31);
+    rest += 31;
     assert_memory_equal(rest, odd_rows() + to_long, strlen(odd_rows() + to_long));
     assert_memory_equal(rest + strlen(odd_rows() + to_long), "\r\n,6.5,000000000000000f,,,,1,", 29);
-    assert_string_equal(text + strlen(text) - 6, "mine\r\n");
+    assert_string_equal(text + strlen(text) - 7, "mine,\r\n");
     free(text);
 
     read_ledger(&ledger, "odd.csv");
@@ -231,7 +235,7 @@ static void test_adding_keeps_all_other_bytes(void **state)
     assert_true(ledger.rows[5].readable);
     assert_int_equal(ledger.n_unreadable, 2);
     assert_string_equal(ledger.rows[2].problem,
-                        "38 cells, but the first row names 36 columns; quote a text with commas in it");
+                        "39 cells, but the first row names 37 columns; quote a text with commas in it");
     sr_ledger_release(&ledger);
 }
 
@@ -491,6 +495,75 @@ static void test_ratings_by_name(void **state)
     assert_string_equal(sr_rating_name((enum sr_rating)9), "");
 }
 
+/* A ledger from before the column was: read as ever, and given the column by the next flight. */
+static void test_rows_that_do_not_say_whether_the_mount_is_in(void **state)
+{
+    static const char *const words[] = {"", "logged", "Modelled", "NO", "yes"};
+    struct sr_ledger_row row = bare_row("00000000000000ff", 1);
+    struct sr_ledger ledger;
+    (void)state;
+    put_text("l.csv", HEADER "1,00000000000000aa,heron,50,,1,\n");
+    row.mount_in = SR_MOUNT_IN_LOGGED;
+    add("l.csv", &row, SR_ADDED);
+    read_ledger(&ledger, "l.csv");
+    assert_int_equal(ledger.n_unreadable, 0);
+    assert_int_equal(ledger.rows[0].mount_in, SR_MOUNT_IN_UNKNOWN);
+    assert_int_equal(ledger.rows[1].mount_in, SR_MOUNT_IN_LOGGED);
+    sr_ledger_release(&ledger);
+    for (size_t i = 0; i < sizeof words / sizeof *words; i++) {
+        char text[120];
+        snprintf(text, sizeof text, "fingerprint,wobble_px,mount_in\n00000000000000aa,1,%s\n", words[i]);
+        put_text("l.csv", text);
+        read_ledger(&ledger, "l.csv");
+        assert_int_equal(ledger.rows[0].readable, i < 4);
+        assert_int_equal(ledger.rows[0].mount_in, i < 4 ? i : SR_MOUNT_IN_UNKNOWN);
+        if (i == 4)
+            assert_string_equal(ledger.rows[0].problem, "mount_in: 'yes' is none of logged, modelled, no");
+        sr_ledger_release(&ledger);
+    }
+    assert_string_equal(sr_mount_in_name((enum sr_mount_in)9), "");
+}
+
+/* Every kind of rig: "modelled" exactly where sr_mount_apply() lays the camera's mount over a view. */
+static void test_the_mount_is_in_where_the_view_has_it(void **state)
+{
+    double gain[3][4];
+    struct sr_log log = {.name = (char *)"x.csv"};
+    struct sr_score score = {.verdict = SR_STEADY};
+    (void)state;
+    for (int kind = 0; kind < 16; kind++) {
+        struct sr_rig rig;
+        struct sr_ledger_row row;
+        char hex[SR_FINGERPRINT_SIZE];
+        struct sr_view view = {.bins = 4, .bin_hz = 50};
+        bool scaled = false, camera = (kind & 1) != 0;
+        sr_rig_init(&rig);
+        rig.gyro_side = camera ? SR_GYRO_CAMERA : SR_GYRO_FRAME;
+        rig.mount.shore_a = (kind & 2) != 0 ? 50 : NAN;
+        if ((kind & 4) != 0)
+            rig.mount.resonance_hz = 60;
+        if ((kind & 8) != 0) {
+            rig.mount.count = 4;
+            rig.mount.outer_mm = 7;
+            rig.mount.thickness_mm = 6;
+            rig.mount.camera_g = 34;
+        }
+        for (size_t a = 0; a < 3; a++) {
+            view.wobble[a] = view.smear[a] = gain[a];
+            for (size_t k = 0; k < 4; k++)
+                gain[a][k] = 1;
+        }
+        assert_int_equal(sr_mount_apply(&view, &rig, NULL, 0, NULL), SR_OK);
+        for (size_t k = 0; k < 4; k++)
+            scaled = scaled || fabs(gain[0][k] - 1) > 1e-6;
+        sr_ledger_row_from(&row, hex, &log, &rig, &score);
+        assert_int_equal(row.mount_in, camera   ? SR_MOUNT_IN_LOGGED
+                                       : scaled ? SR_MOUNT_IN_MODELLED
+                                                : SR_MOUNT_IN_NO);
+        assert_int_equal(scaled, !camera && (kind & 4) != 0);
+    }
+}
+
 static void test_a_scored_flight_as_a_row(void **state)
 {
     struct sr_ledger_row row;
@@ -559,6 +632,8 @@ int main(void)
         TEST(test_new_and_empty_files_are_begun),
         TEST(test_dates),
         TEST(test_ratings_by_name),
+        TEST(test_rows_that_do_not_say_whether_the_mount_is_in),
+        TEST(test_the_mount_is_in_where_the_view_has_it),
         TEST(test_a_scored_flight_as_a_row),
     };
     return cmocka_run_group_tests(tests, enter_ledger_folder, leave_ledger_folder);

@@ -65,8 +65,16 @@ static struct sr_trend trend = {.flights = 6,
                                 .p_value = 0.0014,
                                 .grown = true,
                                 .text = "the wobble has grown"};
-static const struct sr_recorded recorded = {
-    "l\033.csv", "\xff.csv", "00000000000000aa", SR_ADDED, &trend, 1, 7, NULL, NULL};
+static const struct sr_recorded recorded = {.path = "l\033.csv",
+                                            .log = "\xff.csv",
+                                            .fingerprint = "00000000000000aa",
+                                            .added = SR_ADDED,
+                                            .trend = &trend,
+                                            .other_rigs = 1,
+                                            .unreadable_line = 7,
+                                            .assumed = "no rig given",
+                                            .mount_note = "of a camera fixed to the frame",
+                                            .mount_in = SR_MOUNT_IN_NO};
 
 static struct sr_rank_cell cells[3] = {{50, 4, 2, {-3, -4.5, -1.5}, 1, true},
                                        {60, 3, 1, {-1, -1.02, 0.04}, 1, true},
@@ -77,7 +85,8 @@ static struct sr_rank_setup setups[2] = {
 static struct sr_rank_choice singles[2] = {{{50, 50}, 1, 1, 0, 0, {1, 0.025, 1}, 0, 0, 0},
                                            {{60, 60}, 1, 1, 0, 0, {1, 0.025, 1}, 2, 2, 0}};
 static struct sr_rank_choice pairs[1] = {{{50, 60}, 2, 1, 0, 0, {1, 0.025, 1}, 0, 0, 0}};
-static struct sr_rank rank = {setups, 2, 1, 1, singles, 2, pairs, 1, false, true, 9, 1, 2, 3, 4, 5, NULL};
+static struct sr_rank rank = {setups, 2, 1, 1, singles, 2, pairs, 1, false, true,
+                              9,      1, 2, 3, 4,       5, 6,     7, NULL};
 static struct sr_kappa_report kappas[3] = {
     {"tpu", true, {{0.02, 0.018, 0.022}, 7, 3, 3, 25, 0.02}, NULL},
     {"silicone", true, {{-0.001, -0.005, 0.003}, 7, 3, 3, 25, 0.02}, NULL},
@@ -115,8 +124,8 @@ static int prepare(void **state)
     FILE *file = fopen("l.csv", "w");
     if (file == NULL)
         return -1;
-    fputs("fingerprint,wobble_px,build,date,shore_a,rating,log,boat\n"
-          "00000000000000aa,0.5,kingfisher-of-the-upper-lake,2026-06-14,50,bad,\033[2J.csv,\xff eight\n"
+    fputs("fingerprint,wobble_px,build,date,shore_a,rating,log,boat,mount_in\n"
+          "00000000000000aa,0.5,kingfisher-of-the-upper-lake,2026-06-14,50,bad,\033[2J.csv,\xff eight,No\n"
           "00000000000000ab,x,heron,,,,,\n"
           "00000000000000ac,12.34,heron,soon,,,,\n"
           "00000000000000ac,12.34,heron,soon,,,,\n",
@@ -143,13 +152,29 @@ static void test_recorded(void **state)
     assert_says(page_text(&page), "  ledger    added to l?.csv as 00000000000000aa\n");
     assert_says(page_text(&page), "  note: the wobble has grown\n");
     assert_says(page_text(&page), "  note: line 7 has this log too, and cannot be read");
+    assert_says(page_text(&page), "  note: no rig given\n");
+    assert_says(page_text(&page), "  note: of a camera fixed to the frame\n");
+    assert_says(page_text(&page),
+                "  note: no mount is in this wobble, so 'ledger rank' leaves the flight out");
     page_close(&page);
 
+    /* The row that is there is of another side; what is the rig's was said before. */
     struct sr_recorded before = recorded;
     before.added = SR_ADDED_BEFORE;
+    before.rig_told = true;
+    before.otherwise = SR_MOUNT_IN_LOGGED;
+    before.otherwise_line = 12;
     page_open(&page);
     sr_recorded_text(page.out, &plain, &before);
     assert_says(page_text(&page), "is there already, nothing written");
+    assert_says(page_text(&page), "line 12) has mount_in 'logged', and with this rig");
+    assert_silent_on(page_text(&page), "no rig given");
+    assert_silent_on(page_text(&page), "no mount is in this wobble");
+    page_close(&page);
+    before.otherwise = SR_MOUNT_IN_UNKNOWN;
+    page_open(&page);
+    sr_recorded_text(page.out, &plain, &before);
+    assert_says(page_text(&page), "write 'no' under mount_in");
     page_close(&page);
 
     page_open(&page);
@@ -160,6 +185,12 @@ static void test_recorded(void **state)
     assert_number(root, "trend.slope_db", 1.25);
     assert_true(json_is_true(value_at(root, "trend.grown")));
     assert_string_equal(json_string_value(value_at(root, "log")), "\ufffd.csv");
+    assert_string_equal(json_string_value(value_at(root, "mount_in")), "no");
+    /* The notes of the text, also where they were said of a flight before. */
+    assert_int_equal(json_array_size(value_at(root, "notes")), 6);
+    assert_string_equal(json_string_value(value_at(root, "notes.2")), "the wobble has grown");
+    assert_string_equal(json_string_value(value_at(root, "notes.3")), "no rig given");
+    assert_string_equal(json_string_value(value_at(root, "notes.4")), "of a camera fixed to the frame");
     json_decref(root);
     page_close(&page);
 }
@@ -189,6 +220,7 @@ static void test_list(void **state)
     assert_number(root, "line", 2);
     assert_number(root, "wobble_px", 0.5);
     assert_true(json_is_null(value_at(root, "temperature_c")));
+    assert_string_equal(json_string_value(value_at(root, "mount_in")), "no");
     assert_string_equal(json_string_value(value_at(root, "cells.boat")), "\ufffd eight");
     json_decref(root);
     page_close(&page);
@@ -210,6 +242,8 @@ static void test_check_and_merge(void **state)
     assert_says(page_text(&page), "write it so (the first on line 4)\n");
     assert_says(page_text(&page), "2 without a hardness");
     assert_says(page_text(&page), "3 without a temperature");
+    assert_says(page_text(&page), "1 with a hardness that is not in their wobble (mount_in no)");
+    assert_silent_on(page_text(&page), "not saying");
     assert_says(page_text(&page), "line 3 cannot be read");
     assert_silent_on(page_text(&page), "nothing wrong");
     page_close(&page);
@@ -222,6 +256,8 @@ static void test_check_and_merge(void **state)
     assert_number(root, "first_doubled_line", 5);
     assert_number(root, "first_odd_date_line", 4);
     assert_number(root, "rated.bad", 1);
+    assert_number(root, "no_mount", 1);
+    assert_number(root, "mount_unknown", 0);
     assert_number(root, "unreadable.0.line", 3);
     json_decref(root);
     page_close(&page);
@@ -266,7 +302,9 @@ static void test_rank(void **state)
     assert_says(text, "100 % (2 to 100)      2.0 dB  A?, 4 inch, 10 to 20 C\n");
     assert_says(text, "  * 50 and 60 A ");
     assert_says(text, "not settled");
-    assert_says(text, "10 rows left out: 1 cannot be read, 2 unproven");
+    assert_says(text, "16 rows left out: 1 cannot be read, 2 unproven");
+    assert_says(text, "6 whose wobble has no mount in it");
+    assert_says(text, "note: 7 of the flights ranked do not say whether the mount is in their wobble");
     assert_says(text, "note: 5 rows of flights that stand there already, counted once");
     assert_says(text, "tpu gets softer by 2.00 % a kelvin (95 % interval 1.80 to 2.20");
     assert_says(text, "silicone gets stiffer by 0.10 % a kelvin (95 % interval -0.30 to 0.50");
@@ -305,6 +343,8 @@ static void test_rank_json(void **state)
     assert_string_equal(json_string_value(value_at(root, "kappa.2.reason")), "too few");
     assert_number(root, "left_out.no_level", 4);
     assert_number(root, "left_out.doubled", 5);
+    assert_number(root, "left_out.no_mount", 6);
+    assert_number(root, "mount_unknown", 7);
     json_decref(root);
     page_close(&page);
 }

@@ -181,6 +181,48 @@ static void test_what_is_left_out_is_counted(void **state)
     let_go(&ledger, &rank);
 }
 
+/*
+ * With the gyro on the frame and no mount in the wobble, every hardness shows what the craft does and nothing
+ * of itself: here 40 A would come out 10 dB before 50 A, which is the craft's. Those rows choose nothing.
+ */
+static void test_wobble_without_the_mount_ranks_no_hardness(void **state)
+{
+    struct sr_ledger ledger;
+    struct sr_ledger_counts counts;
+    struct sr_rank rank;
+    FILE *file = fopen("l.csv", "w");
+    (void)state;
+    assert_non_null(file);
+    fputs("fingerprint,build,motor,prop,shore_a,temperature_c,width_px,wobble_px,mount_in\n", file);
+    for (int i = 0; i < 9; i++) {
+        static const char *const in[] = {"no", "logged", ""};
+        fprintf(file, "%016x,b,m,p,40,15,1920,%.2f,no\n", i + 1, 0.2 + 0.01 * i);
+        fprintf(file, "%016x,b,m,p,50,15,1920,%.2f,%s\n", i + 101, 0.6 + 0.01 * i, in[i % 3]);
+        fprintf(file, "%016x,b,m,p,60,15,1920,%.2f,modelled\n", i + 201, 0.8 + 0.01 * i);
+    }
+    /* The same log once more, with the mount in: that one is ranked. */
+    fprintf(file, "%016x,b,m,p,40,15,1920,0.7,modelled\n,,,,,,,,\n", 1);
+    fprintf(file, "%016x,b,m,p,,15,1920,0.7,no\n", 301);
+    assert_int_equal(fclose(file), 0);
+    read_ledger(&ledger, "l.csv");
+    assert_int_equal(sr_rank_make(&rank, &ledger, NULL), SR_OK);
+    assert_int_equal(rank.no_mount, 12);
+    assert_int_equal(rank.no_hardness, 1);
+    assert_int_equal(rank.mount_unknown, 3);
+    assert_int_equal(rank.flights, 16);
+    assert_int_equal(rank.doubled, 0);
+    assert_int_equal(rank.setups[0].n_cells, 3);
+    assert_false(rank.setups[0].cells[0].enough);
+    assert_int_equal(rank.setups[0].best, 1);
+    assert_int_equal(rank.n_single, 2);
+    assert_near(rank.single[0].shore_a[0], 50, 0);
+    assert_int_equal(rank.n_pair, 1);
+    assert_int_equal(sr_ledger_count(&counts, &ledger, NULL), SR_OK);
+    assert_int_equal(counts.no_mount, 12);
+    assert_int_equal(counts.mount_unknown, 3);
+    let_go(&ledger, &rank);
+}
+
 /* Three flights about a mean, 1 dB apart. */
 static void fly_three(struct pen *pen, const char *build, const char *motor, double shore_a, double level_db)
 {
@@ -528,6 +570,7 @@ int main(void)
         TEST(test_a_flight_that_is_there_twice_counts_once),
         TEST(test_setups_and_their_means),
         TEST(test_what_is_left_out_is_counted),
+        TEST(test_wobble_without_the_mount_ranks_no_hardness),
         TEST(test_the_best_of_a_setup),
         TEST(test_choices_by_hand),
         TEST(test_a_settled_choice),

@@ -27,13 +27,23 @@
 extern "C" {
 #endif
 
-#define SR_LEDGER_VERSION   1  /* of the columns' meaning; a newer one is refused */
+/* Of the columns' meaning; a newer one is refused. A column more that may be left out does not raise it: a
+ * program that does not know it keeps it, and reads the rest as ever. */
+#define SR_LEDGER_VERSION   1
 #define SR_FINGERPRINT_SIZE 17 /* bytes of a fingerprint as text, with its terminator */
 
 enum sr_rating { SR_UNRATED = 0, SR_RATED_CLEAN, SR_RATED_SLIGHT, SR_RATED_BAD };
 const char *sr_rating_name(enum sr_rating rating); /* "" "clean" "slight" "bad" */
 /* By name, whatever its case; false: no such rating, *rating untouched. */
 bool sr_rating_find(const char *name, enum sr_rating *rating);
+
+/*
+ * Whether a row's wobble includes what the camera's mount does, without which it says nothing of a hardness:
+ * the gyro was on the camera, behind the mount; or on the frame, seen through a model of the mount (its
+ * resonance as the rig has it); or on the frame and nothing more, which is a camera fixed to the frame.
+ */
+enum sr_mount_in { SR_MOUNT_IN_UNKNOWN = 0, SR_MOUNT_IN_LOGGED, SR_MOUNT_IN_MODELLED, SR_MOUNT_IN_NO };
+const char *sr_mount_in_name(enum sr_mount_in mount_in); /* "" "logged" "modelled" "no" */
 
 /* One flight. Texts are never NULL in a row that was read; numbers are NAN where the cell is empty. */
 struct sr_ledger_row {
@@ -62,6 +72,7 @@ struct sr_ledger_row {
     double main_order;
     enum sr_rating rating; /* of the footage, by eye */
     const char *note;
+    enum sr_mount_in mount_in; /* unknown: a row from before this was written down */
 };
 
 struct sr_ledger {
@@ -81,9 +92,9 @@ const char *sr_ledger_column_name(size_t k);
 
 /*
  * Read a ledger; a missing file is an error. Rows that cannot be read are marked, not dropped: a number that
- * is none or out of range, an unknown rating, no fingerprint, no wobble, more cells than columns, a quote
- * that is never closed. Blank lines do not count. Errors: SR_ERR_OPEN, SR_ERR_READ, SR_ERR_FORMAT (no header
- * of a ledger, a newer version), SR_ERR_MEMORY.
+ * is none or out of range, an unknown word for rating or mount_in, no fingerprint, no wobble, more cells than
+ * columns, a quote that is never closed. Blank lines do not count. Errors: SR_ERR_OPEN, SR_ERR_READ,
+ * SR_ERR_FORMAT (no header of a ledger, a newer version), SR_ERR_MEMORY.
  */
 enum sr_status sr_ledger_read(struct sr_ledger *ledger, const char *path, struct sr_error *err);
 void sr_ledger_release(struct sr_ledger *ledger);
@@ -102,7 +113,8 @@ bool sr_ledger_same_flight(const struct sr_ledger_row *a, const struct sr_ledger
 bool sr_ledger_is_date(const char *text);
 
 /* What a scored flight amounts to. Texts point into the arguments, and fingerprint into hex, all of which
- * must outlive the row. Date, rating and note are for the caller to add. */
+ * must outlive the row. Date, rating and note are for the caller to add. score: through a view that
+ * sr_mount_apply() has been over with this rig, as mount_in takes for granted. */
 void sr_ledger_row_from(struct sr_ledger_row *row, char hex[SR_FINGERPRINT_SIZE], const struct sr_log *log,
                         const struct sr_rig *rig, const struct sr_score *score);
 
@@ -148,6 +160,8 @@ struct sr_ledger_counts {
     size_t odd_dates;                   /* readable rows whose date is neither empty nor as "2026-06-14" */
     size_t first_odd_date_line;         /* [1-based] of them, 0: none */
     size_t no_hardness, no_temperature; /* readable rows without */
+    /* Readable rows with a hardness: whose wobble does not include the mount, which do not say. */
+    size_t no_mount, mount_unknown;
 };
 
 /* Count. Errors: SR_ERR_MEMORY. */

@@ -34,8 +34,12 @@ struct sr_recorded {
     size_t other_rigs;            /* rows of the same log with another build, hardness or camera */
     size_t unreadable_line;       /* [1-based] the first row of it that cannot be read, 0: none */
     /* Where no report stands beside it: what was assumed of the rig, and how the mount entered the wobble, in
-     * words; NULL or "": nothing to say. In the text only. */
+     * words; NULL or "": nothing to say. */
     const char *assumed, *mount_note;
+    enum sr_mount_in mount_in;  /* of this flight with this rig */
+    enum sr_mount_in otherwise; /* of the row that is there already, */
+    size_t otherwise_line;      /* [1-based] and where it is; 0: there is none, or it has the same */
+    bool rig_told;              /* text: what is the rig's was said of a flight before */
 };
 void sr_recorded_text(FILE *out, const struct sr_style *style, const struct sr_recorded *recorded);
 enum sr_status sr_recorded_json(FILE *out, const struct sr_recorded *recorded, struct sr_error *err);

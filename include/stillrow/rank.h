@@ -7,8 +7,10 @@
  * 20 log10(wobble / threshold) [dB]: below 0 its footage is steady, and flights of
  * cameras with thresholds of their own can stand in one table. Left out and counted:
  * rows that cannot be read, of verdict "unproven" (what a slow log does not see would
- * flatter them), without a hardness, or without a level; and all rows of a flight but
- * the first of them.
+ * flatter them), without a hardness, whose wobble does not include the mount (then it is
+ * the same on every hardness), or without a level; and all rows of a flight but the
+ * first of them. Rows that do not say whether the mount is in them are ranked, and
+ * counted.
  */
 #ifndef STILLROW_RANK_H
 #define STILLROW_RANK_H
@@ -81,6 +83,8 @@ struct sr_rank {
     size_t flights;                                     /* ranked */
     size_t unreadable, unproven, no_hardness, no_level; /* left out */
     size_t doubled;                                     /* left out: the same flight as one that was ranked */
+    size_t no_mount;                                    /* left out: mount_in is "no" */
+    size_t mount_unknown;                               /* ranked, without mount_in */
     struct sr_rank_cell *cells;                         /* private: all setups' */
 };
 

@@ -33,10 +33,10 @@ struct sr_trend {
 };
 
 /*
- * Look at the flights that are like `like`: build, motor, prop, hardness, camera and picture width, and a
- * temperature within SR_TREND_REACH_C of its own, if it has one; those without a wobble, or `unproven`, are
- * left out. A row without a build is like no other. Flights in any order alarm falsely in at most 1 of 20
- * looks, whatever their scatter. Errors: SR_ERR_MEMORY.
+ * Look at the flights that are like `like`: build, motor, prop, hardness, camera, picture width and mount_in
+ * (where both say it), and a temperature within SR_TREND_REACH_C of its own, if it has one; those without a
+ * wobble, or `unproven`, are left out. A row without a build is like no other. Flights in any order alarm
+ * falsely in at most 1 of 20 looks, whatever their scatter. Errors: SR_ERR_MEMORY.
  */
 enum sr_status sr_trend_find(struct sr_trend *trend, const struct sr_ledger *ledger,
                              const struct sr_ledger_row *like, struct sr_error *err);

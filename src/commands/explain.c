@@ -97,10 +97,12 @@ static enum sr_status say_causes(void *context, const struct flight *flight, boo
 {
     const struct explaining *batch = context;
     const struct explain_args *args = batch->args;
+    struct record_args record = args->record;
 
+    record.rig_told = !first;
     enum sr_status status = explain_flight(flight, batch, first, err);
     if (status == SR_OK)
-        status = record_flight(&args->record, flight, batch->plan, &args->flight.output, false, err);
+        status = record_flight(&record, flight, batch->plan, &args->flight.output, false, err);
     return status;
 }
 

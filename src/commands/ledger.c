@@ -289,7 +289,8 @@ static enum sr_status add_flight(void *context, const struct flight *flight, boo
     const struct add_args *args = &adding->args;
     struct record_args record = args->record;
 
-    record.alone = first; /* the rig is that of all: what was assumed of it is said once */
+    record.alone = true;
+    record.rig_told = !first;
     if (!args->quiet && !args->flight.output.json) {
         sr_print_safe(stdout, flight->log.name);
         printf("  %s, %.3g px\n", sr_verdict_name(flight->score.verdict), flight->score.wobble_px.value);

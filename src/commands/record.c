@@ -151,7 +151,7 @@ static struct sr_ledger_row row_of(const struct record_args *args, const struct 
     return row;
 }
 
-/* What else the ledger has of this log. */
+/* What else the ledger has of this log; where it was added before, whether that row is of the same side. */
 static void find_twins(struct sr_recorded *recorded, const struct sr_ledger *ledger,
                        const struct sr_ledger_row *row)
 {
@@ -161,7 +161,12 @@ static void find_twins(struct sr_recorded *recorded, const struct sr_ledger *led
             continue;
         if (!other->readable && recorded->unreadable_line == 0)
             recorded->unreadable_line = other->line;
-        recorded->other_rigs += other->readable && !sr_ledger_same_flight(other, row);
+        bool same = sr_ledger_same_flight(other, row);
+        recorded->other_rigs += other->readable && !same;
+        if (other->readable && same && recorded->otherwise_line == 0 && other->mount_in != row->mount_in) {
+            recorded->otherwise = other->mount_in;
+            recorded->otherwise_line = other->line;
+        }
     }
 }
 
@@ -172,13 +177,17 @@ enum sr_status record_flight(const struct record_args *args, const struct flight
     char hex[SR_FINGERPRINT_SIZE], assumed[SR_NOTE_MAX];
     struct sr_ledger ledger;
     struct sr_trend trend;
-    struct sr_recorded recorded = {
-        .path = args->ledger, .log = flight->log.name, .fingerprint = hex, .trend = &trend};
+    struct sr_recorded recorded = {.path = args->ledger,
+                                   .log = flight->log.name,
+                                   .fingerprint = hex,
+                                   .trend = &trend,
+                                   .rig_told = args->rig_told};
     struct sr_style style;
 
     if (args->ledger == NULL)
         return SR_OK;
     struct sr_ledger_row row = row_of(args, flight, plan, hex);
+    recorded.mount_in = row.mount_in;
     if (args->alone) {
         sr_rig_assumption(&plan->rig, assumed, sizeof assumed);
         recorded.assumed = assumed;

@@ -13,6 +13,7 @@ struct record_args {
     char today[16];       /* where the date is "today" */
     bool operand;         /* the ledger is not an option's value but the first operand */
     bool alone;           /* no report beside it says what was assumed */
+    bool rig_told;        /* a flight before it had the same rig: in text, what that is is not said again */
 };
 
 void record_args_init(struct record_args *args);

@@ -90,11 +90,13 @@ static enum sr_status say_score(void *context, const struct flight *flight, bool
 {
     struct scores *batch = context;
     const struct score_args *args = batch->args;
+    struct record_args record = args->record;
 
+    record.rig_told = !first;
     keep_line(batch, flight);
     enum sr_status status = report(flight, batch, first, err);
     if (status == SR_OK)
-        status = record_flight(&args->record, flight, batch->plan, &args->flight.output, args->quiet, err);
+        status = record_flight(&record, flight, batch->plan, &args->flight.output, args->quiet, err);
     return status;
 }
 

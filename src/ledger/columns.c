@@ -9,7 +9,7 @@
 
 #include "private.h"
 
-enum kind { KIND_TEXT, KIND_NUMBER, KIND_RATING, KIND_VERSION };
+enum kind { KIND_TEXT, KIND_NUMBER, KIND_RATING, KIND_MOUNT_IN, KIND_VERSION };
 
 struct column {
     const char *name;
@@ -62,6 +62,8 @@ static const struct column columns[] = {
     NUMBER("main_order", main_order, 0, 1000),
     {"rating", KIND_RATING, offsetof(struct sr_ledger_row, rating), 0, 0},
     TEXT("note", note),
+    /* New columns go behind the last, where adding to an older ledger puts them, too. */
+    {"mount_in", KIND_MOUNT_IN, offsetof(struct sr_ledger_row, mount_in), 0, 0},
 };
 enum { N_COLUMNS = sizeof columns / sizeof columns[0] };
 
@@ -93,6 +95,21 @@ const char *sr_rating_name(enum sr_rating rating)
     return "";
 }
 
+const char *sr_mount_in_name(enum sr_mount_in mount_in)
+{
+    switch (mount_in) {
+    case SR_MOUNT_IN_UNKNOWN:
+        return "";
+    case SR_MOUNT_IN_LOGGED:
+        return "logged";
+    case SR_MOUNT_IN_MODELLED:
+        return "modelled";
+    case SR_MOUNT_IN_NO:
+        return "no";
+    }
+    return "";
+}
+
 static bool same_word(const char *a, const char *b)
 {
     while (*a != '\0' && lower_case(*a) == lower_case(*b)) {
@@ -107,6 +124,17 @@ bool sr_rating_find(const char *name, enum sr_rating *rating)
     for (int r = SR_UNRATED; r <= SR_RATED_BAD; r++) {
         if (same_word(sr_rating_name((enum sr_rating)r), name)) {
             *rating = (enum sr_rating)r;
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool find_mount_in(const char *name, enum sr_mount_in *mount_in)
+{
+    for (int m = SR_MOUNT_IN_UNKNOWN; m <= SR_MOUNT_IN_NO; m++) {
+        if (same_word(sr_mount_in_name((enum sr_mount_in)m), name)) {
+            *mount_in = (enum sr_mount_in)m;
             return true;
         }
     }
@@ -136,6 +164,8 @@ const char *column_text(const struct sr_ledger_row *row, size_t k, char *text, s
         return *text_at(row, column) != NULL ? *text_at(row, column) : "";
     case KIND_RATING:
         return sr_rating_name(row->rating);
+    case KIND_MOUNT_IN:
+        return sr_mount_in_name(row->mount_in);
     case KIND_NUMBER:
         if (isfinite(*number_at(row, column)))
             snprintf(text, size, "%.6g", *number_at(row, column));
@@ -223,6 +253,10 @@ void column_set(struct sr_ledger_row *row, size_t k, const char *text)
     case KIND_RATING:
         if (!sr_rating_find(text, &row->rating))
             set_problem(row, column, text, "is none of clean, slight, bad");
+        break;
+    case KIND_MOUNT_IN:
+        if (!find_mount_in(text, &row->mount_in))
+            set_problem(row, column, text, "is none of logged, modelled, no");
         break;
     case KIND_VERSION:
         if (version_of(text) < 1)
@@ -319,6 +353,15 @@ static const char *base_name(const char *path)
     return slash != NULL && slash[1] != '\0' ? slash + 1 : path;
 }
 
+/* As sr_mount_apply() goes about it: with the gyro on the frame it takes a measured resonance, and no guess.
+ */
+static enum sr_mount_in mount_in_of(const struct sr_rig *rig)
+{
+    if (rig->gyro_side == SR_GYRO_CAMERA)
+        return SR_MOUNT_IN_LOGGED;
+    return rig->mount.resonance_hz > 0 ? SR_MOUNT_IN_MODELLED : SR_MOUNT_IN_NO;
+}
+
 void sr_ledger_row_from(struct sr_ledger_row *row, char hex[SR_FINGERPRINT_SIZE], const struct sr_log *log,
                         const struct sr_rig *rig, const struct sr_score *score)
 {
@@ -355,6 +398,7 @@ void sr_ledger_row_from(struct sr_ledger_row *row, char hex[SR_FINGERPRINT_SIZE]
         .main_order = main_peak != NULL && main_peak->order > 0 ? main_peak->order : NAN,
         .rating = SR_UNRATED,
         .note = "",
+        .mount_in = mount_in_of(rig),
     };
     for (size_t b = 0; b < SR_BAND_COUNT - 1; b++)
         row->band_px[b] = score->bands[b].seen ? score->bands[b].wobble_px : NAN;

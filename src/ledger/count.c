@@ -79,6 +79,8 @@ enum sr_status sr_ledger_count(struct sr_ledger_counts *counts, const struct sr_
             made.first_odd_date_line = row->line;
         made.no_hardness += isnan(row->shore_a) != 0;
         made.no_temperature += isnan(row->temperature_c) != 0;
+        made.no_mount += !isnan(row->shore_a) && row->mount_in == SR_MOUNT_IN_NO;
+        made.mount_unknown += !isnan(row->shore_a) && row->mount_in == SR_MOUNT_IN_UNKNOWN;
     }
     made.readable = n;
     qsort(rows, n, sizeof *rows, by_build);

@@ -98,6 +98,8 @@ static size_t take_items(struct sr_rank *rank, const struct sr_ledger *ledger,
             rank->unproven++;
         else if (isnan(row->shore_a))
             rank->no_hardness++;
+        else if (row->mount_in == SR_MOUNT_IN_NO)
+            rank->no_mount++;
         else if (isnan(level_db))
             rank->no_level++;
         else
@@ -105,9 +107,11 @@ static size_t take_items(struct sr_rank *rank, const struct sr_ledger *ledger,
     }
     rank->flights = rows_once(rows, n);
     rank->doubled = n - rank->flights;
-    for (size_t i = 0; i < rank->flights; i++)
+    for (size_t i = 0; i < rank->flights; i++) {
+        rank->mount_unknown += rows[i]->mount_in == SR_MOUNT_IN_UNKNOWN;
         items[i] = (struct item){rows[i], band_from(rows[i]->temperature_c), floor(rows[i]->shore_a + 0.5),
                                  sr_ledger_level_db(rows[i])};
+    }
     return rank->flights;
 }
 

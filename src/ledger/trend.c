@@ -47,13 +47,21 @@ static bool as_warm(const struct sr_ledger_row *row, const struct sr_ledger_row 
     return isnan(like->temperature_c) || fabs(row->temperature_c - like->temperature_c) <= SR_TREND_REACH_C;
 }
 
+/* A mount that came into the wobble makes it another, without any wear. Where a row does not say, it counts.
+ */
+static bool through_the_same(const struct sr_ledger_row *row, const struct sr_ledger_row *like)
+{
+    return row->mount_in == like->mount_in || row->mount_in == SR_MOUNT_IN_UNKNOWN ||
+           like->mount_in == SR_MOUNT_IN_UNKNOWN;
+}
+
 static bool is_like(const struct sr_ledger_row *row, const struct sr_ledger_row *like)
 {
     return row->readable && row->wobble_px > 0 && strcmp(row->verdict, sr_verdict_name(SR_UNPROVEN)) != 0 &&
            compare_names(row->build, like->build) == 0 && compare_names(row->motor, like->motor) == 0 &&
            compare_names(row->prop, like->prop) == 0 && compare_names(row->camera, like->camera) == 0 &&
            same_number(row->shore_a, like->shore_a) && as_warm(row, like) &&
-           same_number(row->width_px, like->width_px);
+           same_number(row->width_px, like->width_px) && through_the_same(row, like);
 }
 
 static int by_date(const void *x, const void *y)

@@ -3,7 +3,7 @@
 #include <string.h>
 
 #include "json.h"
-#include "stillrow/ledger_report.h"
+#include "ledger_notes.h"
 
 static json_t *action(const char *name, const char *path, bool *failed)
 {
@@ -30,16 +30,27 @@ static json_t *trend_object(const struct sr_trend *t, bool *failed)
     return object;
 }
 
+static json_t *mount_in(enum sr_mount_in mount_in)
+{
+    return mount_in != SR_MOUNT_IN_UNKNOWN ? sr_json_text(sr_mount_in_name(mount_in)) : json_null();
+}
+
 enum sr_status sr_recorded_json(FILE *out, const struct sr_recorded *recorded, struct sr_error *err)
 {
     bool failed = false;
-    json_t *root = action("add", recorded->path, &failed);
+    json_t *root = action("add", recorded->path, &failed), *list = json_array();
+    struct recorded_notes notes;
 
+    sr_recorded_notes(&notes, recorded, true);
+    for (size_t i = 0; i < notes.count; i++)
+        sr_json_add(list, sr_json_text(notes.note[i]), &failed);
     sr_json_set(root, "log", sr_json_text(recorded->log), &failed);
     sr_json_set(root, "fingerprint", sr_json_text(recorded->fingerprint), &failed);
     sr_json_set(root, "added", json_boolean(recorded->added == SR_ADDED), &failed);
     sr_json_set(root, "other_rigs", sr_json_count(recorded->other_rigs), &failed);
     sr_json_set(root, "unreadable_line", sr_json_count(recorded->unreadable_line), &failed);
+    sr_json_set(root, "mount_in", mount_in(recorded->mount_in), &failed);
+    sr_json_set(root, "notes", list, &failed);
     sr_json_set(root, "trend", trend_object(recorded->trend, &failed), &failed);
     return sr_json_write(out, root, failed, err);
 }
@@ -68,6 +79,7 @@ static json_t *row_object(const struct sr_ledger *ledger, size_t i, bool *failed
     sr_json_set(root, "threshold_px", sr_json_number(row->threshold_px), failed);
     sr_json_set(root, "verdict", sr_json_text(row->verdict), failed);
     sr_json_set(root, "rating", sr_json_text(sr_rating_name(row->rating)), failed);
+    sr_json_set(root, "mount_in", mount_in(row->mount_in), failed);
     sr_json_set(root, "cells", cells, failed);
     return root;
 }
@@ -116,6 +128,8 @@ enum sr_status sr_ledger_check_json(FILE *out, const struct sr_ledger_check_repo
     sr_json_set(root, "first_odd_date_line", sr_json_count(c->first_odd_date_line), &failed);
     sr_json_set(root, "no_hardness", sr_json_count(c->no_hardness), &failed);
     sr_json_set(root, "no_temperature", sr_json_count(c->no_temperature), &failed);
+    sr_json_set(root, "no_mount", sr_json_count(c->no_mount), &failed);
+    sr_json_set(root, "mount_unknown", sr_json_count(c->mount_unknown), &failed);
     sr_json_set(root, "unreadable", bad, &failed);
     return sr_json_write(out, root, failed, err);
 }

@@ -2,7 +2,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "stillrow/ledger_report.h"
+#include "ledger_notes.h"
 
 enum { TITLE = 12 }; /* columns of a build's or a verdict's name */
 
@@ -19,7 +19,7 @@ static void print_note(FILE *out, const struct sr_style *style, const char *text
 
 void sr_recorded_text(FILE *out, const struct sr_style *style, const struct sr_recorded *recorded)
 {
-    char text[200];
+    struct recorded_notes notes;
 
     fputs("  ledger    ", out);
     if (recorded->added == SR_ADDED)
@@ -28,25 +28,9 @@ void sr_recorded_text(FILE *out, const struct sr_style *style, const struct sr_r
         fputs("is there already, nothing written: ", out);
     sr_print_safe(out, recorded->path);
     fprintf(out, " as %s\n", recorded->fingerprint);
-    if (recorded->other_rigs > 0)
-        print_note(
-            out, style,
-            "the same log is there with another build, hardness or camera as well: that counts as another "
-            "flight; if it is none, take one of the rows out");
-    if (recorded->unreadable_line > 0) {
-        snprintf(
-            text, sizeof text,
-            "line %zu has this log too, and cannot be read ('ledger check' says why): put it right and keep "
-            "one of the two, or take it out",
-            recorded->unreadable_line);
-        print_note(out, style, text);
-    }
-    if (recorded->trend->text[0] != '\0')
-        print_note(out, style, recorded->trend->text);
-    if (recorded->assumed != NULL && recorded->assumed[0] != '\0')
-        print_note(out, style, recorded->assumed);
-    if (recorded->mount_note != NULL && recorded->mount_note[0] != '\0')
-        print_note(out, style, recorded->mount_note);
+    sr_recorded_notes(&notes, recorded, !recorded->rig_told);
+    for (size_t i = 0; i < notes.count; i++)
+        print_note(out, style, notes.note[i]);
 }
 
 static enum sr_ink rating_ink(enum sr_rating rating)
@@ -165,6 +149,11 @@ void sr_ledger_check_text(FILE *out, const struct sr_style *style,
                      "with a date not as 2026-06-14: their order is not known; write it so",
                      c->first_odd_date_line);
     print_count(out, c->no_hardness, "without a hardness: left out of rankings");
+    print_count(out, c->no_mount,
+                "with a hardness that is not in their wobble (mount_in no): left out of rankings");
+    print_count(
+        out, c->mount_unknown,
+        "with a hardness, but not saying whether it is in their wobble (mount_in): ranked all the same");
     print_count(out, c->no_temperature, "without a temperature: ranked in a band of their own");
     for (size_t i = 0; i < report->ledger->n_rows; i++)
         if (!report->ledger->rows[i].readable)

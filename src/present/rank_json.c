@@ -99,12 +99,14 @@ enum sr_status sr_rank_json(FILE *out, const struct sr_rank_report *report, stru
     sr_json_set(left, "unproven", sr_json_count(rank->unproven), &failed);
     sr_json_set(left, "no_hardness", sr_json_count(rank->no_hardness), &failed);
     sr_json_set(left, "no_level", sr_json_count(rank->no_level), &failed);
+    sr_json_set(left, "no_mount", sr_json_count(rank->no_mount), &failed);
 
     sr_json_set(root, "schema", sr_json_text("stillrow.rank/1"), &failed);
     sr_json_set(root, "ledger", sr_json_text(report->path), &failed);
     sr_json_set(root, "flights", sr_json_count(rank->flights), &failed);
     sr_json_set(left, "doubled", sr_json_count(rank->doubled), &failed);
     sr_json_set(root, "left_out", left, &failed);
+    sr_json_set(root, "mount_unknown", sr_json_count(rank->mount_unknown), &failed);
     sr_json_set(root, "setups", setups, &failed);
     sr_json_set(root, "counted_setups", sr_json_count(rank->n_counted), &failed);
     sr_json_set(root, "compared_setups", sr_json_count(rank->n_compared), &failed);

@@ -140,8 +140,8 @@ static void print_choices(FILE *out, const struct sr_style *style, const struct 
 
 static void print_left_out(FILE *out, const struct sr_style *style, const struct sr_rank *rank)
 {
-    char text[320];
-    size_t left_out = rank->unreadable + rank->unproven + rank->no_hardness + rank->no_level;
+    char text[400];
+    size_t left_out = rank->unreadable + rank->unproven + rank->no_hardness + rank->no_mount + rank->no_level;
 
     if (rank->doubled > 0) {
         snprintf(text, sizeof text,
@@ -149,13 +149,25 @@ static void print_left_out(FILE *out, const struct sr_style *style, const struct
                  rank->doubled, plural(rank->doubled));
         print_note(out, style, text);
     }
+    if (rank->mount_unknown > 0) {
+        snprintf(text, sizeof text,
+                 "%zu of the flights ranked do%s not say whether the mount is in their wobble (mount_in is "
+                 "empty): "
+                 "if the gyro was on the frame and no resonance given, the hardness had no part in it; write "
+                 "logged, modelled or no there",
+                 rank->mount_unknown, rank->mount_unknown == 1 ? "es" : "");
+        print_note(out, style, text);
+    }
     if (left_out == 0)
         return;
-    snprintf(text, sizeof text,
-             "%zu row%s left out: %zu cannot be read, %zu unproven (a log too slow to see all wobble), %zu "
-             "without a "
-             "hardness, %zu without a wobble or a threshold",
-             left_out, plural(left_out), rank->unreadable, rank->unproven, rank->no_hardness, rank->no_level);
+    snprintf(
+        text, sizeof text,
+        "%zu row%s left out: %zu cannot be read, %zu unproven (a log too slow to see all wobble), %zu "
+        "without a "
+        "hardness, %zu whose wobble has no mount in it (gyro on the frame, no resonance given), %zu without "
+        "a wobble or a threshold",
+        left_out, plural(left_out), rank->unreadable, rank->unproven, rank->no_hardness, rank->no_mount,
+        rank->no_level);
     print_note(out, style, text);
 }
 

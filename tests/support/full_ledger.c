@@ -23,7 +23,7 @@ int full_ledger_write(const char *path, int rows)
         fprintf(file,
                 "1,%016x,regatta-%d.csv,2026-06-14,build %d,%s,\"%s\",3,%d,silicone,%.1f,,boathouse 1,1920,1,"
                 "steady,%.4f,0.4012,0.6123,0.3456,0.4567,0.1234,0.2345,0.3456,0.4567,0.1234,123.4,212.3,0.61,"
-                "order,1,%s,\n",
+                "order,1,%s,,logged\n",
                 (unsigned)i, i, i % 500, motors[i % 4], props[i / 7 % 3], 40 + 10 * (i / 3 % 4),
                 -5 + 40 * sim_uniform(&seed), 0.2 + sim_uniform(&seed), i % 5 == 0 ? "clean" : "");
     return fclose(file) == 0 ? 0 : -1;
