@@ -86,6 +86,44 @@ static void test_slices_cover_runs_and_spans(void **state)
     free_log(&log);
 }
 
+/* Whatever the rate: as many slices as seconds, each of them its own second of the log. */
+static void test_a_slice_is_a_second(void **state)
+{
+    (void)state;
+    static const double rates_hz[] = {62, 125, 250, 333, 498.7, 998.6, 1001.3, 1998.9, 8000.4};
+    struct sr_rig rig;
+    sr_rig_init(&rig);
+    for (size_t r = 0; r < sizeof rates_hz / sizeof *rates_hz; r++) {
+        struct sr_log log = make_log(rates_hz[r], 60);
+        add_tone(&log, 1, 25, 20, 37, 38);
+        struct sr_slices slices = slice(&log, &rig);
+        struct sr_view view;
+        double px[60];
+        assert_int_equal(slices.count, 60);
+        assert_near(slices.airborne_s, 60, 1e-9);
+        for (size_t i = 0; i < 60; i++) {
+            assert_near(slices.slice[i].from_s, (double)i, 1e-9);
+            assert_near(slices.slice[i].to_s, (double)i + 1, 1e-9);
+        }
+        assert_int_equal(sr_view_init(&view, &slices, &rig.camera, NULL), SR_OK);
+        sr_view_wobble(&view, &slices, px);
+        for (size_t i = 0; i < 60; i++)
+            assert_true(i == 37 || px[i] < 0.02 * px[37]);
+        sr_view_release(&view);
+        sr_slices_release(&slices);
+        free_log(&log);
+    }
+    /* A second that lacks a sample is one, since rates are measured; one that lacks two is not. */
+    for (size_t lacks = 0; lacks < 3; lacks++) {
+        struct sr_log log = make_log(250, 10);
+        log.runs[0].count -= lacks;
+        struct sr_slices slices = slice(&log, &rig);
+        assert_int_equal(slices.count, lacks < 2 ? 10 : 9);
+        sr_slices_release(&slices);
+        free_log(&log);
+    }
+}
+
 static void test_too_short_and_too_slow_are_refused(void **state)
 {
     (void)state;
@@ -396,6 +434,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_slices_cover_runs_and_spans),
+        cmocka_unit_test(test_a_slice_is_a_second),
         cmocka_unit_test(test_too_short_and_too_slow_are_refused),
         cmocka_unit_test(test_worked_example),
         cmocka_unit_test(test_worst_moment_is_where_the_tone_is),

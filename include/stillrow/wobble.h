@@ -23,7 +23,7 @@
 extern "C" {
 #endif
 
-#define SR_SLICE_S        1.0 /* [s] length of a slice */
+#define SR_SLICE_S        1.0 /* [s] from slice to slice; two segments, which may be two samples more */
 #define SR_SEGMENT_S      0.5 /* [s] length of a Welch segment */
 #define SR_PEAKS_MAX      24
 #define SR_WORST_MAX      5
@@ -66,8 +66,9 @@ struct sr_slices {
 const double *sr_slices_psd(const struct sr_slices *slices, size_t i, enum sr_picture_axis axis);
 
 /*
- * Cut a log into slices, with log->jobs threads. Errors: SR_ERR_SHORT (no whole slice airborne),
- * SR_ERR_RATE (Nyquist below the camera's first wobble band), SR_ERR_MEMORY.
+ * Cut a log into slices SR_SLICE_S apart, to the nearest sample, with log->jobs threads. Errors: SR_ERR_SHORT
+ * (under two whole slices airborne), SR_ERR_RATE (Nyquist below the camera's first wobble band),
+ * SR_ERR_MEMORY.
  */
 enum sr_status sr_slices_make(struct sr_slices *slices, const struct sr_log *log, const struct sr_rig *rig,
                               enum sr_window window, struct sr_error *err);

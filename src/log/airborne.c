@@ -202,8 +202,8 @@ static enum sr_status asked_span(struct sr_log *log, const struct sr_log_options
 
     if (from_s >= to_s)
         return sr_fail(err, SR_ERR_SHORT, log->name, 0,
-                       "the log is %.4g s long: nothing of it lies between %.4g and %.4g s", end_s, from_s,
-                       isnan(options->to_s) ? end_s : options->to_s);
+                       "the log is only %.4g s long, and nothing of it is left after --from %.10g s", end_s,
+                       from_s);
     log->airborne_how = SR_AIRBORNE_ASKED;
     return add_span(log, from_s, to_s) ? SR_OK : sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
 }

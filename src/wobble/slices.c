@@ -14,18 +14,23 @@
 
 #define SLICES_LEAST 2 /* of one second nobody knows how it scatters */
 
-/* Where slices of `length` samples lie in one run and one airborne span. */
+/* Where slices lie in one run and one airborne span. */
 struct cut {
     size_t first; /* index into the log's samples of the first slice */
+    size_t last;  /* index of the last sample that a slice may begin at */
     size_t count; /* slices */
     double start_s;
 };
 
+/*
+ * Slices begin a second apart, to the nearest sample, whatever the rate. Two whole segments are up to two
+ * samples more than a second, which the next slice then shares: a window hardly sees its ends.
+ */
 static struct cut cut_run(const struct sr_log *log, const struct sr_run *run, const struct sr_span *span,
                           size_t length)
 {
     const double slack = 1e-6; /* of a sample: stamps are decimal, the rate is not */
-    struct cut cut = {0, 0, 0};
+    struct cut cut = {0};
     double from = (span->from_s - run->start_s) * log->rate_hz;
     double to = (span->to_s - run->start_s) * log->rate_hz;
     double first = fmax(0, ceil(from - slack));
@@ -35,7 +40,9 @@ static struct cut cut_run(const struct sr_log *log, const struct sr_run *run, co
     if (length == 0 || last - first < (double)length)
         return cut;
     cut.first = run->first + (size_t)first;
-    cut.count = (size_t)(last - first) / length;
+    cut.last = run->first + (size_t)last - length;
+    /* A second that lacks one sample is one: rates are measured. */
+    cut.count = (size_t)((last - first + 1 + slack) / (log->rate_hz * SR_SLICE_S));
     cut.start_s = run->start_s + first / log->rate_hz;
     return cut;
 }
@@ -143,8 +150,9 @@ static void place_slices(struct making *m)
         for (size_t r = 0; r < m->log->n_runs; r++) {
             struct cut cut = cut_run(m->log, &m->log->runs[r], &m->log->airborne[s], m->length);
             for (size_t k = 0; k < cut.count; k++, i++) {
-                m->first[i] = cut.first + k * m->length;
-                m->slices->slice[i].from_s = cut.start_s + (double)(k * m->length) / m->log->rate_hz;
+                size_t at = cut.first + (size_t)lround((double)k * SR_SLICE_S * m->log->rate_hz);
+                m->first[i] = at < cut.last ? at : cut.last;
+                m->slices->slice[i].from_s = cut.start_s + (double)k * SR_SLICE_S;
             }
         }
     }
@@ -201,6 +209,24 @@ static enum sr_status allocate(struct making *m, struct sr_error *err)
     return SR_OK;
 }
 
+static enum sr_status too_few(const struct sr_log *log, size_t count, struct sr_error *err)
+{
+    const char *seconds = count == 0 ? "no whole second" : "only one whole second";
+
+    if (log->airborne_how == SR_AIRBORNE_ASKED)
+        return sr_fail(
+            err, SR_ERR_SHORT, log->name, 0,
+            "%s without a gap between %.4g and %.4g s of it, as asked, and a score needs %d; the log is "
+            "%.4g s long",
+            seconds, log->airborne[0].from_s, log->airborne[0].to_s, SLICES_LEAST,
+            log->quality.duration_s + 1 / log->rate_hz);
+    return sr_fail(
+        err, SR_ERR_SHORT, log->name, 0,
+        "%s in the air without a gap, and a score needs %d; give the time in the air with --from and "
+        "--to",
+        seconds, SLICES_LEAST);
+}
+
 /* Count and measure what is to come. */
 static enum sr_status plan_slices(struct making *m, enum sr_window window, struct sr_error *err)
 {
@@ -217,12 +243,9 @@ static enum sr_status plan_slices(struct making *m, enum sr_window window, struc
     made->jobs = log->jobs;
     made->count = count_slices(log, m->length);
     if (made->count < SLICES_LEAST)
-        return sr_fail(err, SR_ERR_SHORT, log->name, 0,
-                       "%s whole second in the air without a gap, and a score needs %d; give the time in the "
-                       "air with --from and --to",
-                       made->count == 0 ? "no" : "only one", SLICES_LEAST);
+        return too_few(log, made->count, err);
     m->workers = m->workers < made->count ? m->workers : made->count;
-    made->airborne_s = (double)made->count * (double)m->length / log->rate_hz;
+    made->airborne_s = (double)made->count * SR_SLICE_S;
     for (size_t n = 0; n < m->workers; n++) {
         enum sr_status status = sr_welch_new(&m->worker[n].welch, window, SR_DETREND_LINEAR, made->segment,
                                              made->segment / 2, err);
