@@ -368,6 +368,35 @@ static void rounding_is_no_jitter(void **state)
     text_free(&text);
 }
 
+/* An even clock has no jitter at all, not the 1e-10 us that its stamps are rounded by; one nanosecond is
+ * some. */
+static void an_even_clock_has_no_jitter(void **state)
+{
+    static const int rates_hz[] = {250, 1000, 3200, 8000};
+    (void)state;
+    for (size_t r = 0; r < sizeof rates_hz / sizeof *rates_hz; r++)
+        for (int shaken = 0; shaken < 2; shaken++) {
+            struct text text = {0};
+            struct sr_log log;
+            header(&text, "time [s]");
+            for (int i = 0; i < 12 * rates_hz[r]; i++) {
+                char stamp[40];
+                const int64_t ns = 1000000000 / rates_hz[r] * (int64_t)i + (shaken == 1 && i % 7 == 3);
+                snprintf(stamp, sizeof stamp, "%" PRId64 ".%09" PRId64, 86000 + ns / 1000000000,
+                         ns % 1000000000);
+                row(&text, stamp, (double)i / rates_hz[r], 40.0);
+            }
+            read_or_fail(&text, NULL, &log);
+            /* One stamp in 7 a nanosecond late: a step a nanosecond longer, and one shorter. */
+            if (shaken == 1)
+                assert_near(log.quality.jitter_us, 1e-3 * sqrt(2.0 / 7.0), 1e-6);
+            else
+                assert_true(!(log.quality.jitter_us > 0.0));
+            sr_log_release(&log);
+            text_free(&text);
+        }
+}
+
 /* A recorder's oscillator that wanders is followed. */
 static void drift(void **state)
 {
@@ -483,6 +512,7 @@ int main(void)
         cmocka_unit_test(jitter),
         cmocka_unit_test(jitter_with_gaps),
         cmocka_unit_test(rounding_is_no_jitter),
+        cmocka_unit_test(an_even_clock_has_no_jitter),
         cmocka_unit_test(drift),
         cmocka_unit_test(counted),
         cmocka_unit_test(second_time_column),

@@ -78,7 +78,7 @@ struct sr_columns {
     struct sr_column_use accel[3];
 };
 
-/* What the file was like. */
+/* What the file was like. A jitter below what doubles resolve, 4.4e-16 of duration_s or of 1 s, is 0. */
 struct sr_quality {
     double rate_hz;          /* [Hz] 1 / mean step, gaps left out */
     double duration_s;       /* [s] first to last sample */

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "log/timebase.h"
 
+#include <float.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -15,6 +16,7 @@
 #define NEAR_HIGH    1.51 /* ... to here is one step, not more */
 #define MANY         0.2  /* share of such steps that their mean is trusted from */
 #define COARSE_UNITS 8.0  /* [stamp units] steps under this cannot tell two rows in a slot from rounding */
+#define STAMP_PARTS  2.0  /* of its double's resolution, that a step between two stamps is good to */
 #define USABLE_S     2.0  /* [s] least length of a log */
 #define GYRO_LOW_HZ  50.0 /* [Hz] rates that gyros are logged at, for a guess at a wrong unit */
 #define GYRO_HIGH_HZ 35e3
@@ -189,6 +191,9 @@ static enum sr_status check(struct sr_log *log, const struct sr_store *store, st
         longest_s = fmax(longest_s, run_s);
         usable_s += run_s;
     }
+    /* Even an even clock's decimal stamps scatter by what a double of that size rounds off. */
+    if (quality->jitter_us < 1e6 * STAMP_PARTS * DBL_EPSILON * fmax(quality->duration_s, 1.0))
+        quality->jitter_us = 0.0;
     quality->rate_hz = log->rate_hz;
     quality->nyquist_hz = log->rate_hz / 2.0;
     if (usable_s < USABLE_S)
