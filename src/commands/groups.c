@@ -134,20 +134,37 @@ int entries_group_by(struct entries *all, const char *keys)
     return EXIT_DONE;
 }
 
-/* The same flight twice is one flight: nothing differs between its two sides, and it adds nothing to one. */
-static void warn_twice(const struct entries *all, size_t at)
+/* An earlier entry of the same flight, in the same group or in another; NULL if there is none. */
+static const struct entry *earlier(const struct entries *all, size_t at, bool same_group)
 {
     const struct entry *entry = &all->entry[at];
 
     for (size_t i = 0; i < at; i++) {
         const struct entry *before = &all->entry[i];
-        if (!before->scored || before->fingerprint != entry->fingerprint)
-            continue;
-        complain("compare: %s and %s are the same flight, %s", before->path, entry->path,
-                 before->group == entry->group ? "which counts twice in its group"
-                                               : "so there is nothing to compare in them but their rigs");
-        return;
+        if (before->scored && before->fingerprint == entry->fingerprint &&
+            (before->group == entry->group) == same_group)
+            return before;
     }
+    return NULL;
+}
+
+/*
+ * A flight given twice in a group would count as two flights of a combo, and the interval would come out too
+ * narrow: it counts once. In two groups it is left, since their rigs may differ.
+ */
+static void count_once(struct entries *all, size_t at)
+{
+    struct entry *entry = &all->entry[at];
+    const struct entry *twin = earlier(all, at, true), *other = earlier(all, at, false);
+
+    entry->again = twin != NULL;
+    if (twin != NULL)
+        complain("compare: %s and %s are the same flight, which counts once in its group", twin->path,
+                 entry->path);
+    else if (other != NULL)
+        complain(
+            "compare: %s and %s are the same flight, so there is nothing to compare in them but their rigs",
+            other->path, entry->path);
 }
 
 size_t entries_score(struct entries *all)
@@ -160,7 +177,7 @@ size_t entries_score(struct entries *all)
         if (entry->scored) {
             entry->fingerprint = entry->flight.log.fingerprint;
             sr_log_release(&entry->flight.log);
-            warn_twice(all, i);
+            count_once(all, i);
         } else {
             complain_error(&err);
         }
@@ -237,7 +254,7 @@ bool entries_groups(struct entries *all)
         *group = (struct sr_compare_group){all->group_name[g], all->flights + at, 0};
         for (size_t i = 0; i < all->count; i++) {
             const struct entry *entry = &all->entry[i];
-            if (entry->group != g || !entry->scored)
+            if (entry->group != g || !entry->scored || entry->again)
                 continue;
             all->flights[at++] =
                 (struct sr_compare_flight){entry->path, &entry->flight.slices, &entry->flight.view,

@@ -19,6 +19,7 @@ struct entry {
     struct flight_plan plan;
     size_t group;
     bool scored;
+    bool again;           /* the same flight stands in its group already: it counts once */
     uint64_t fingerprint; /* of the log, once scored */
     struct flight flight; /* the samples are let go once they are slices */
 };
@@ -43,7 +44,8 @@ int entries_take(struct entries *all, char **operands, size_t count, size_t grou
  */
 int entries_group_by(struct entries *all, const char *keys);
 
-/* Score every log; how many failed (said on stderr, as is a flight that is there twice). */
+/* Score every log; how many failed (said on stderr, as is a flight that is there twice, which counts once a
+ * group). */
 size_t entries_score(struct entries *all);
 
 /* Build the groups from what was scored. false: said on stderr. */
