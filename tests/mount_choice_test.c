@@ -35,22 +35,17 @@ static double px_at(const struct sr_mount_table *table, size_t i, size_t j)
     return sr_mount_cell_at(table, i, j)->wobble_px.value;
 }
 
-/*
- * The choice as the header has it, written out: of all within 3 dB of the least, and below the threshold if
- * that is, the one marked least.
- */
+/* The choice as the header has it, written out: of all within 3 dB of the least, the one marked least. */
 static size_t careful_choice(const struct sr_mount_table *table, size_t j)
 {
     const size_t n = table->ask.n_shore;
     size_t least = 0;
     for (size_t i = 1; i < n; i++)
         least = px_at(table, i, j) < px_at(table, least, j) ? i : least;
-    const bool clears = px_at(table, least, j) < table->threshold_px;
     for (int mark = 0; mark < mark_at(table, least, j); mark++) {
         size_t best = n;
         for (size_t i = 0; i < n; i++)
             if (mark_at(table, i, j) == mark && 20 * log10(px_at(table, i, j) / px_at(table, least, j)) < 3 &&
-                (!clears || px_at(table, i, j) < table->threshold_px) &&
                 (best == n || px_at(table, i, j) < px_at(table, best, j)))
                 best = i;
         if (best < n)
@@ -115,34 +110,6 @@ static void test_a_resonance_beside_a_line_is_avoided_where_that_costs_little(vo
     assert_true(decided >= 3 && kept >= 3);
 }
 
-/* With the threshold between the two, the piece that stays below it is kept, for all its resonance. */
-static void test_a_piece_that_clears_is_not_left_for_one_that_does_not(void **state)
-{
-    (void)state;
-    const struct sr_mount_ask ask = {
-        .shore_a = {40, 50, 60, 70, 80}, .n_shore = 5, .temperature_c = {20}, .n_temperature = 1};
-    size_t kept = 0;
-    for (line_strength = 0.3; line_strength < 30; line_strength *= 1.5) {
-        struct sr_rig rig = mount_case_rig();
-        struct sr_slices slices = mount_case_flight(rumble_and_line);
-        struct sr_mount_table table;
-        rig.mount.material = SR_MATERIAL_SILICONE;
-        assert_int_equal(mount_case_table(&table, &slices, &rig, &ask, NULL), SR_OK);
-        const struct sr_mount_pick pick = table.picks[0];
-        rig.threshold_px = (px_at(&table, pick.least, 0) + px_at(&table, pick.best, 0)) / 2;
-        sr_mount_table_release(&table);
-        assert_int_equal(mount_case_table(&table, &slices, &rig, &ask, NULL), SR_OK);
-        check_choice(&table);
-        if (pick.best != pick.least) {
-            assert_true(px_at(&table, table.picks[0].best, 0) < rig.threshold_px);
-            kept += table.picks[0].best == pick.least;
-        }
-        sr_mount_table_release(&table);
-        sr_slices_release(&slices);
-    }
-    assert_true(kept > 0);
-}
-
 /* A trial whose pieces resonate with a strong line says so; one whose do not, does not. */
 static void test_a_trial_says_that_its_pieces_resonate(void **state)
 {
@@ -181,7 +148,6 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_a_resonance_beside_a_line_is_avoided_where_that_costs_little),
-        cmocka_unit_test(test_a_piece_that_clears_is_not_left_for_one_that_does_not),
         cmocka_unit_test(test_a_trial_says_that_its_pieces_resonate),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

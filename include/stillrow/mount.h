@@ -299,7 +299,7 @@ struct sr_mount_cell {
 /*
  * The choice at one temperature: indices of hardness. The best is the least wobble; where that has a line_hz,
  * it is the least of those that have none (then of those with line_perhaps) and wobble by less than
- * SR_MARK_DB more, if there is one; but not one above the threshold where the least is below.
+ * SR_MARK_DB more, if there is one.
  */
 struct sr_mount_pick {
     bool known;

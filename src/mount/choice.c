@@ -25,14 +25,11 @@ static size_t least_of(const double *px, size_t n, size_t stride)
  * What was predicted holds for the speeds flown. Beside a strong line a little more speed, or a little cold,
  * adds to that, and more than the 3 dB that make the mark; away from lines it does not.
  */
-size_t choose(const double *px, const enum mark *mark, size_t n, double threshold_px)
+size_t choose(const double *px, const enum mark *mark, size_t n)
 {
     const size_t least = least_of(px, n, 1);
-    double most = px[least] * pow(10, SR_MARK_DB / 20);
+    const double most = px[least] * pow(10, SR_MARK_DB / 20);
     size_t best = least;
-
-    if (px[least] < threshold_px)
-        most = fmin(most, threshold_px);
 
     for (size_t i = 0; i < n; i++) {
         if (mark[i] >= mark[least] || !(px[i] < most))
@@ -64,14 +61,14 @@ static size_t next_best(const double *px, const enum mark *mark, size_t n, size_
  * A choice is sure if it is the best in every case. The cases are the same for all
  * hardnesses, so that an own natural frequency that is off shifts all of them alike.
  */
-struct sr_mount_pick pick(const double *cases, const enum mark *mark, size_t n, double threshold_px)
+struct sr_mount_pick pick(const double *cases, const enum mark *mark, size_t n)
 {
     double px[SR_HARDNESSES_MAX] = {0};
 
     for (size_t i = 0; i < n; i++)
         px[i] = cases[i * CASES];
     struct sr_mount_pick pick = {.known = true,
-                                 .best = choose(px, mark, n, threshold_px),
+                                 .best = choose(px, mark, n),
                                  .least = least_of(px, n, 1),
                                  .margin_db = NAN,
                                  .sure = true};

@@ -12,13 +12,12 @@ enum mark mark_of(const struct sr_mount_cell *cell);
 
 /*
  * The piece of px[n] [px] to fit: the least, unless it is marked. A marked one is left for one that is marked
- * less and wobbles by less than SR_MARK_DB more, but not for one above the threshold [px] if itself is below;
- * among those the least marked, then the least.
+ * less and wobbles by less than SR_MARK_DB more; among those the least marked, then the least.
  */
-size_t choose(const double *px, const enum mark *mark, size_t n, double threshold_px);
+size_t choose(const double *px, const enum mark *mark, size_t n);
 
 /* The choice at one temperature: cases[n][CASES] as of predict(), mark[n]. */
-struct sr_mount_pick pick(const double *cases, const enum mark *mark, size_t n, double threshold_px);
+struct sr_mount_pick pick(const double *cases, const enum mark *mark, size_t n);
 
 /* Whether piece i of px[n] is as good as the one chosen: it, or within SR_ALIKE_DB of it and marked no more.
  */

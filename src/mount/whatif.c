@@ -249,7 +249,7 @@ static enum sr_status fill_table(struct sr_mount_table *table, struct predictor 
             known = known && cell->known;
         }
         if (known)
-            table->picks[j] = pick(cases, mark, ask->n_shore, table->threshold_px);
+            table->picks[j] = pick(cases, mark, ask->n_shore);
     }
     return SR_OK;
 }
@@ -279,7 +279,7 @@ static enum sr_status fill_step(const struct sr_mount_table *table, struct predi
             return status;
         mark[i] = mark_with(table, &other);
     }
-    size_t chosen = choose(px, mark, ask->n_shore, table->threshold_px);
+    size_t chosen = choose(px, mark, ask->n_shore);
     for (size_t i = 0; i < ask->n_shore; i++)
         good[i] = as_good(px, mark, chosen, i);
     return SR_OK;
@@ -351,7 +351,7 @@ static enum sr_status predict_now(struct sr_mount_table *table, struct predictor
         smear_px[i] = predicted_smear(p);
         mark[i] = mark_with(table, &other);
     }
-    struct sr_mount_pick now = pick(cases, mark, ask->n_shore, table->threshold_px);
+    struct sr_mount_pick now = pick(cases, mark, ask->n_shore);
     table->now_best = now.best;
     table->now_sure = now.sure;
     table->now_resonates = mark[now.best] == MARK_RESONATES;
