@@ -115,7 +115,16 @@ static const struct sr_threshold_report threshold_report = {"l.csv", &threshold,
 static struct sr_ledger ledger;
 static struct sr_ledger_counts counts;
 static const struct sr_ledger_check_report check_report = {"l.csv", &ledger, &counts};
-static const struct sr_merge_count merged = {3, 6, 1, 2, 4, 17};
+static const struct sr_merge_count merged = {.added = 3,
+                                             .known = 6,
+                                             .unreadable = 1,
+                                             .rated = 2,
+                                             .filled = 5,
+                                             .rated_otherwise = 4,
+                                             .rated_otherwise_line = 17,
+                                             .differ = 1,
+                                             .differ_line = 19,
+                                             .differ_column = "da\033te"};
 
 static int prepare(void **state)
 {
@@ -246,6 +255,7 @@ static void test_check_and_merge(void **state)
     assert_silent_on(page_text(&page), "not saying");
     assert_says(page_text(&page), "line 3 cannot be read");
     assert_silent_on(page_text(&page), "nothing wrong");
+    assert_silent_on(page_text(&page), "cells between");
     page_close(&page);
 
     page_open(&page);
@@ -255,6 +265,8 @@ static void test_check_and_merge(void **state)
     assert_number(root, "doubled", 1);
     assert_number(root, "first_doubled_line", 5);
     assert_number(root, "first_odd_date_line", 4);
+    assert_string_equal(json_string_value(value_at(root, "delimiter")), ",");
+    assert_string_equal(json_string_value(value_at(root, "decimal")), ".");
     assert_number(root, "rated.bad", 1);
     assert_number(root, "no_mount", 1);
     assert_number(root, "mount_unknown", 0);
@@ -265,8 +277,9 @@ static void test_check_and_merge(void **state)
     page_open(&page);
     sr_ledger_merge_text(page.out, "a.csv", "b.csv", &merged);
     assert_says(page_text(&page),
-                "b.csv  3 flights added to a.csv, 6 known already (2 not rated yet: rated as there), 1 row "
-                "that cannot be read");
+                "b.csv  3 flights added to a.csv, 6 known already (2 not rated yet: rated as there; 5 with "
+                "empty cells: filled in from there), 1 row that cannot be read");
+    assert_says(page_text(&page), "  1 known flight is otherwise there (line 19, da?te), not taken over\n");
     assert_says(page_text(&page),
                 "  4 known flights are rated otherwise there (first line 17), not taken over; "
                 "'ledger rate' settles it\n");
@@ -279,6 +292,9 @@ static void test_check_and_merge(void **state)
     assert_number(root, "now_rated", 2);
     assert_number(root, "rated_otherwise", 4);
     assert_number(root, "rated_otherwise_line", 17);
+    assert_number(root, "filled", 5);
+    assert_number(root, "differ", 1);
+    assert_number(root, "differ_line", 19);
     json_decref(root);
     page_close(&page);
 }

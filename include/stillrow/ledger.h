@@ -9,7 +9,13 @@
  * so that a reader never sees half a row and several programs, or threads of one, may
  * change it at once. What is in the file already keeps its bytes: order, line ends,
  * quotes, unknown columns, rows that cannot be read. A symbolic link is followed and
- * stays one, rights stay. Numbers are read and written with a point in every locale.
+ * stays one, rights stay.
+ *
+ * A new ledger has commas between its cells and points in its numbers, in every locale. One that a
+ * spreadsheet has saved with semicolons or tabs is known by its first row; then the first number with a
+ * decimal sign tells whether that is a comma or a point in this file, and what is written to it is written
+ * like that. A number with the other sign cannot be read: what "1.234" is meant to be nobody knows. Where no
+ * number has a sign, it is a comma between semicolons, and a point between tabs.
  */
 #ifndef STILLROW_LEDGER_H
 #define STILLROW_LEDGER_H
@@ -76,6 +82,8 @@ struct sr_ledger_row {
 };
 
 struct sr_ledger {
+    char delimiter; /* ',' ';' or '\t', between its cells */
+    char decimal;   /* '.' or ',', of its numbers */
     char **columns; /* names as in the file, unknown ones too */
     size_t n_columns;
     struct sr_ledger_row *rows;
@@ -137,14 +145,24 @@ enum sr_status sr_ledger_add(const char *path, const struct sr_ledger_row *row, 
 struct sr_merge_count {
     size_t added, known, unreadable; /* unreadable rows are carried over too */
     size_t rated;                    /* known flights without a rating that were given the other's */
+    size_t filled;                   /* known flights that were given something else that they lacked */
     size_t rated_otherwise;      /* known flights that the other rates otherwise: that is not taken over */
     size_t rated_otherwise_line; /* [1-based] the first of those in `from`, 0: none */
+    size_t differ;          /* known flights of which the other has something else otherwise: nor is that */
+    size_t differ_line;     /* [1-based] the first of those in `from`, 0: none */
+    char differ_column[40]; /* and in which column, maybe cut; "": none */
 };
 
 /*
  * Carry all rows of the ledger at `from` into the one at `into` (made if missing), columns that `into` lacks
- * added. Rows that cannot be read come along, whole. Of a flight that `into` has already, a rating is taken
- * over if it has none; nothing else of it changes. Errors: as sr_ledger_add().
+ * added. Rows that cannot be read come along, whole. Of a flight that `into` has already, cells that are
+ * empty are filled in from the other row, and nothing else of it changes: the rating, craft and day, columns
+ * of others; temperature and resonance where the half of the two that is there is the same; figures of the
+ * score, mount_in among them, where all that both rows have agree (to six digits), or they would be of two
+ * scorings. What comes over is written as `into` is: its delimiter, its decimal sign.
+ *
+ * Errors: as sr_ledger_add(); SR_ERR_FORMAT also where one of the two is not written with commas and points,
+ * and a cell of `from` that is no number there could be taken for one in `into`.
  */
 enum sr_status sr_ledger_merge(const char *into, const char *from, struct sr_merge_count *count,
                                struct sr_error *err);

@@ -192,8 +192,8 @@ int ledger_merge(int argc, char **argv)
         .operands = "LEDGER OTHER...",
         .about = "Takes the rows of other ledgers over into LEDGER, which is made if "
                  "missing. Flights that are there already are not doubled; columns that "
-                 "only others have come along, and so do ratings of flights that have none; "
-                 "all else stays as it is.",
+                 "only others have come along. What the row of such a flight lacks is filled in "
+                 "from the other; what differs is told, and left.",
         .uses = answer_uses,
         .n_uses = ROWS(answer_uses)};
     if (!ledger_options(&line, &output, argc, argv, 2, SIZE_MAX, &n, &status))

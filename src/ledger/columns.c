@@ -198,19 +198,59 @@ static const char *skip_blanks(const char *text)
     return text + strspn(text, " \t");
 }
 
-/* strtod() alone would take "0x10", "inf" and "nan", too. */
-static void set_number(struct sr_ledger_row *row, const struct column *column, const char *text)
+/* A number written with this decimal sign. strtod() alone would take "0x10", "inf" and "nan", too. */
+static bool read_number(const char *text, char decimal, double *value)
 {
+    char plain[128], *end;
     const char *start = skip_blanks(text);
-    size_t length = strspn(start, "+-.0123456789eE");
-    char *end;
-    double value = strtod(start, &end);
+    size_t length = strspn(start, decimal == ',' ? "+-,0123456789eE" : "+-.0123456789eE");
 
+    if (length == 0 || length >= sizeof plain || *skip_blanks(start + length) != '\0')
+        return false;
+    memcpy(plain, start, length);
+    plain[length] = '\0';
+    for (char *comma = plain; (comma = strchr(comma, ',')) != NULL;)
+        *comma = '.';
+    *value = strtod(plain, &end);
+    return *end == '\0';
+}
+
+bool column_reads(size_t k, const char *text, char decimal)
+{
+    double value;
+    return k < N_COLUMNS && columns[k].kind == KIND_NUMBER && read_number(text, decimal, &value);
+}
+
+char column_decimal(size_t k, const char *text)
+{
+    for (const char *sign = ",."; *sign != '\0'; sign++)
+        if (strchr(text, *sign) != NULL && column_reads(k, text, *sign))
+            return *sign;
+    return '\0';
+}
+
+const char *column_with(size_t k, const char *text, char from, char to, char *room, size_t size)
+{
+    size_t length = strlen(text);
+    const char *sign = strchr(text, from);
+
+    if (from == to || sign == NULL || length >= size || !column_reads(k, text, from))
+        return text;
+    memcpy(room, text, length + 1);
+    room[sign - text] = to;
+    return room;
+}
+
+static void set_number(struct sr_ledger_row *row, const struct column *column, const char *text, char decimal)
+{
     char range[64];
+    double value;
 
-    if (length == 0 || end != start + length || *skip_blanks(end) != '\0') {
+    if (!read_number(text, decimal, &value)) {
         set_problem(row, column, text,
-                    strchr(text, ',') != NULL ? "is not a number; write it with a point" : "is not a number");
+                    strchr(text, decimal == ',' ? '.' : ',') == NULL ? "is not a number"
+                    : decimal == ',' ? "is not a number; write it with a comma, as those above"
+                                     : "is not a number; write it with a point");
     } else if (!(value >= column->min && value <= column->max)) {
         snprintf(range, sizeof range, "is out of range (%.10g to %.10g)", column->min, column->max);
         set_problem(row, column, text, range);
@@ -219,24 +259,25 @@ static void set_number(struct sr_ledger_row *row, const struct column *column, c
     }
 }
 
-/* A version as written, 0 if it is none. A spreadsheet may have made "1.0" of it. */
-static long version_of(const char *text)
+/* A version as written, 0 if it is none. A spreadsheet may have made "1.0" of it, or "1,0". */
+static long version_of(const char *text, char decimal)
 {
     const char *start = skip_blanks(text);
     size_t length = strspn(start, "0123456789");
     const char *rest = start + length;
 
-    if (*rest == '.')
+    if (*rest == decimal)
         rest += 1 + strspn(rest + 1, "0");
     return length > 0 && length < 10 && *skip_blanks(rest) == '\0' ? strtol(start, NULL, 10) : 0;
 }
 
 bool column_is_newer(size_t k, const char *text)
 {
-    return k < N_COLUMNS && columns[k].kind == KIND_VERSION && version_of(text) > SR_LEDGER_VERSION;
+    return k < N_COLUMNS && columns[k].kind == KIND_VERSION &&
+           (version_of(text, '.') > SR_LEDGER_VERSION || version_of(text, ',') > SR_LEDGER_VERSION);
 }
 
-void column_set(struct sr_ledger_row *row, size_t k, const char *text)
+void column_set(struct sr_ledger_row *row, size_t k, const char *text, char decimal)
 {
     const struct column *column = &columns[k];
 
@@ -248,7 +289,7 @@ void column_set(struct sr_ledger_row *row, size_t k, const char *text)
         return;
     switch (column->kind) {
     case KIND_NUMBER:
-        set_number(row, column, text);
+        set_number(row, column, text, decimal);
         break;
     case KIND_RATING:
         if (!sr_rating_find(text, &row->rating))
@@ -259,7 +300,7 @@ void column_set(struct sr_ledger_row *row, size_t k, const char *text)
             set_problem(row, column, text, "is none of logged, modelled, no");
         break;
     case KIND_VERSION:
-        if (version_of(text) < 1)
+        if (version_of(text, decimal) < 1)
             set_problem(row, column, text, "is no version of a ledger");
         break;
     case KIND_TEXT:

@@ -64,8 +64,8 @@ static void extend_header(struct edit *e, const struct bytes *old, const char *c
     bytes_add(&e->fresh, old->data, done);
     for (size_t i = 0; i < n_names; i++) {
         if (is_lacking(ledger, names, i)) {
-            bytes_add_text(&e->fresh, ",");
-            bytes_add_cell(&e->fresh, names[i]);
+            bytes_add(&e->fresh, &ledger->delimiter, 1);
+            bytes_add_cell(&e->fresh, ledger->delimiter, names[i]);
         }
     }
     for (size_t i = 0; n_lacking > 0 && e->layout.cells != NULL && i < ledger->n_rows; i++) {
@@ -74,7 +74,7 @@ static void extend_header(struct edit *e, const struct bytes *old, const char *c
             continue;
         bytes_add(&e->fresh, old->data + done, end - done);
         for (size_t k = 0; k < n_lacking; k++)
-            bytes_add_text(&e->fresh, ",");
+            bytes_add(&e->fresh, &ledger->delimiter, 1);
         done = end;
     }
     bytes_add(&e->fresh, old->data + done, old->size - done);
@@ -124,7 +124,34 @@ static enum sr_status prepare(struct edit *e, const struct bytes *old, const cha
         return status;
     extend_header(e, old, names, n_names, n_lacking);
     /* Once more where that changed something, so that columns and places are those of the file to be. */
-    return n_lacking > 0 || e->fresh.failed ? parse(e, &e->fresh, spans, err) : SR_OK;
+    if (n_lacking == 0 && !e->fresh.failed)
+        return SR_OK;
+    char delimiter = e->ledger.delimiter;
+    status = parse(e, &e->fresh, spans, err);
+    if (status == SR_OK && e->ledger.delimiter != delimiter)
+        status =
+            sr_fail(err, SR_ERR_FORMAT, e->target.path, 1,
+                    "a column to be added has names of columns in its own, so the first row could not be "
+                    "read any more; rename it");
+    return status;
+}
+
+enum sr_status edit_locate(struct edit *e, struct sr_error *err)
+{
+    struct sr_ledger again;
+    struct layout layout;
+
+    if (e->layout.cells != NULL)
+        return SR_OK;
+    if (e->fresh.failed)
+        return sr_fail(err, SR_ERR_MEMORY, e->target.path, 0, "out of memory for the ledger");
+    enum sr_status status = ledger_parse(&again, &layout, &e->fresh, e->target.path, true, err);
+    if (status != SR_OK)
+        return status;
+    sr_ledger_release(&again);
+    layout_release(&e->layout);
+    e->layout = layout;
+    return SR_OK;
 }
 
 enum sr_status edit_begin(struct edit *e, const char *path, const char *const *names, size_t n_names,
@@ -157,13 +184,18 @@ void edit_end(struct edit *e)
 
 static void append_row(struct edit *e, const struct sr_ledger_row *row)
 {
-    char text[64];
-    for (size_t c = 0; c < e->ledger.n_columns; c++) {
-        size_t k = column_find(e->ledger.columns[c]);
+    const struct sr_ledger *ledger = &e->ledger;
+    char text[64], number[64];
+
+    for (size_t c = 0; c < ledger->n_columns; c++) {
+        size_t k = column_find(ledger->columns[c]);
         if (c > 0)
-            bytes_add_text(&e->fresh, ",");
-        if (sr_ledger_column_name(k) != NULL)
-            bytes_add_text_cell(&e->fresh, column_text(row, k, text, sizeof text));
+            bytes_add(&e->fresh, &ledger->delimiter, 1);
+        if (sr_ledger_column_name(k) == NULL)
+            continue;
+        const char *cell = column_text(row, k, text, sizeof text);
+        bytes_add_text_cell(&e->fresh, ledger->delimiter,
+                            column_with(k, cell, '.', ledger->decimal, number, sizeof number));
     }
     bytes_add_text(&e->fresh, e->newline);
 }
@@ -176,7 +208,7 @@ static enum sr_status check_row(const struct sr_ledger_row *row, struct sr_error
 
     row_clear(&copy);
     for (size_t k = 0; sr_ledger_column_name(k) != NULL; k++)
-        column_set(&copy, k, column_text(row, k, text, sizeof text));
+        column_set(&copy, k, column_text(row, k, text, sizeof text), '.');
     row_check(&copy);
     return copy.readable ? SR_OK : sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "%s", copy.problem);
 }
@@ -242,23 +274,41 @@ static enum sr_status match_rows(const struct edit *e, const char *fingerprint, 
                                    "no flight of fingerprint '%.20s' is in this ledger", fingerprint);
 }
 
-void edit_exchange(const struct edit *e, size_t column, const char *const *texts, struct bytes *out)
+void edit_exchange(const struct edit *e, edit_text *text_of, const void *context, struct bytes *out)
 {
+    const struct sr_ledger *ledger = &e->ledger;
+    char room[CELL_ROOM];
     size_t done = 0;
 
-    for (size_t i = 0; i < e->ledger.n_rows; i++) {
-        size_t n_cells = ledger_n_cells(&e->ledger, i);
-        if (texts[i] == NULL)
-            continue;
-        const struct span *cells = e->layout.cells + e->ledger.first[i];
-        size_t to = column < n_cells ? cells[column].from : cells[n_cells - 1].to;
-        bytes_add(out, e->fresh.data + done, to - done);
-        for (size_t c = n_cells; c <= column; c++)
-            bytes_add_text(out, ",");
-        bytes_add_cell(out, texts[i]);
-        done = column < n_cells ? cells[column].to : to;
+    for (size_t i = 0; i < ledger->n_rows; i++) {
+        const struct span *cells = e->layout.cells + ledger->first[i];
+        size_t n_cells = ledger_n_cells(ledger, i), width = n_cells;
+        for (size_t c = 0; c < ledger->n_columns; c++) {
+            const char *text = text_of(context, i, c, room);
+            if (text == NULL)
+                continue;
+            size_t to = c < n_cells ? cells[c].from : cells[n_cells - 1].to;
+            bytes_add(out, e->fresh.data + done, to - done);
+            for (; width <= c; width++)
+                bytes_add(out, &ledger->delimiter, 1);
+            bytes_add_cell(out, ledger->delimiter, text);
+            done = c < n_cells ? cells[c].to : to;
+        }
     }
     bytes_add(out, e->fresh.data + done, e->fresh.size - done);
+}
+
+/* The cells that `rate` exchanges. */
+struct rated {
+    size_t column;
+    const char **texts; /* [rows] NULL: stays */
+};
+
+static const char *rated_text(const void *context, size_t row, size_t column, char room[CELL_ROOM])
+{
+    const struct rated *rated = context;
+    (void)room;
+    return column == rated->column ? rated->texts[row] : NULL;
 }
 
 static enum sr_status rate_plainly(const char *path, const char *fingerprint, enum sr_rating rating,
@@ -280,7 +330,8 @@ static enum sr_status rate_plainly(const char *path, const char *fingerprint, en
     if (status == SR_OK)
         status = match_rows(&e, fingerprint, sr_rating_name(rating), texts, err);
     if (status == SR_OK) {
-        edit_exchange(&e, edit_column(&e.ledger, "rating", 0), texts, &out);
+        const struct rated rated = {edit_column(&e.ledger, "rating", 0), texts};
+        edit_exchange(&e, rated_text, &rated, &out);
         status = edit_write(&e, &out, err);
     }
     bytes_release(&out);

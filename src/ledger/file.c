@@ -62,7 +62,7 @@ static bool is_number_print(const char *text)
 /* What a spreadsheet would take for a formula. A number is none, nor is a sign alone. */
 static bool is_formula(const char *text)
 {
-    size_t number = strspn(text, "+-.0123456789eE");
+    size_t number = strspn(text, "+-.,0123456789eE");
     return text[0] != '\0' && strchr("=+-@\t\r", text[0]) != NULL && text[1] != '\0' && text[number] != '\0';
 }
 
@@ -87,12 +87,12 @@ bool cell_same(const char *a, const char *b)
     return strcmp(cell_unguarded(a), cell_unguarded(b)) == 0;
 }
 
-static void add_cell(struct bytes *b, bool guard, const char *text)
+static void add_cell(struct bytes *b, char delimiter, bool guard, const char *text)
 {
     /* Blanks at an end would be trimmed by a reader, so they are quoted too. */
     size_t length = strlen(text);
-    bool quote =
-        strpbrk(text, ",\"\r\n") != NULL || (length > 0 && (blank(text[0]) || blank(text[length - 1])));
+    bool quote = strchr(text, delimiter) != NULL || strpbrk(text, "\"\r\n") != NULL ||
+                 (length > 0 && (blank(text[0]) || blank(text[length - 1])));
     if (!quote) {
         bytes_add(b, "'", guard ? 1 : 0);
         bytes_add(b, text, length);
@@ -107,14 +107,14 @@ static void add_cell(struct bytes *b, bool guard, const char *text)
     bytes_add(b, "\"", 1);
 }
 
-void bytes_add_text_cell(struct bytes *b, const char *text)
+void bytes_add_text_cell(struct bytes *b, char delimiter, const char *text)
 {
-    add_cell(b, is_guarded(text) || cell_needs_guard(text), text);
+    add_cell(b, delimiter, is_guarded(text) || cell_needs_guard(text), text);
 }
 
-void bytes_add_cell(struct bytes *b, const char *text)
+void bytes_add_cell(struct bytes *b, char delimiter, const char *text)
 {
-    add_cell(b, cell_needs_guard(text), text);
+    add_cell(b, delimiter, cell_needs_guard(text), text);
 }
 
 void bytes_release(struct bytes *b)

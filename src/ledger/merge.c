@@ -4,19 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "private.h"
+#include "merge_private.h"
 #include "support/plain_locale.h"
-
-/* What makes a row the same as another, of all rows so far: an open hash table, never more than half full. */
-struct known {
-    struct bytes keys; /* one behind another */
-    struct slot {
-        uint64_t hash;
-        size_t from, size; /* in keys; size 0: free */
-        size_t row;        /* the first of this key, counted through both ledgers */
-    } * slots;
-    size_t mask;
-};
 
 static bool known_init(struct known *known, size_t rows)
 {
@@ -69,66 +58,116 @@ static void key_text(struct bytes *key, const char *text)
     bytes_add(key, text, strlen(text) + 1);
 }
 
-/*
- * The key of row i of `ledger`: of a readable row what row_same_flight() goes by, of another all its
- * cells, put under the n columns of the ledger merged into. column_of: their index in `ledger`.
- */
-static void add_key(struct bytes *key, const struct sr_ledger *ledger, size_t i, const size_t *column_of,
-                    size_t n)
+/* Of a readable row: what row_compare_flights() goes by. */
+static void key_flight(struct bytes *key, const struct sr_ledger_row *row)
 {
-    const struct sr_ledger_row *row = &ledger->rows[i];
     char text[64];
 
-    key_text(key, row->readable ? "flight" : "unreadable");
-    if (row->readable) {
-        for (const char *c = row->fingerprint; *c != '\0'; c++)
-            bytes_add(key, &(char){(char)lower_case(*c)}, 1);
-        bytes_add(key, "", 1);
-        key_text(key, row->build);
-        key_text(key, row->camera);
-        key_text(key, column_text(row, column_find("shore_a"), text, sizeof text));
-        return;
-    }
-    for (size_t c = 0; c < n; c++)
-        key_text(key, cell_unguarded(sr_ledger_cell(ledger, i, column_of[c])));
+    key_text(key, "flight");
+    for (const char *c = row->fingerprint; *c != '\0'; c++)
+        bytes_add(key, &(char){(char)lower_case(*c)}, 1);
+    bytes_add(key, "", 1);
+    key_text(key, row->build);
+    key_text(key, row->camera);
+    key_text(key, column_text(row, column_find("shore_a"), text, sizeof text));
+}
+
+/* Of a row that cannot be read: all its cells, under the columns of `into` and as they are written there. */
+static void key_cells(struct merge *m, size_t row)
+{
+    struct bytes *key = &m->known.keys;
+    size_t n = m->into.ledger.n_rows;
+    const struct sr_ledger *ledger = row < n ? &m->into.ledger : &m->from;
+    size_t i = row < n ? row : row - n;
+    char room[CELL_ROOM];
+
+    key_text(key, "unreadable");
+    for (size_t c = 0; c < m->into.ledger.n_columns; c++)
+        key_text(key, cell_unguarded(row < n ? sr_ledger_cell(ledger, i, c) : merge_cell(m, i, c, room)));
     for (size_t c = ledger->n_columns; c < ledger_n_cells(ledger, i); c++)
         key_text(key, cell_unguarded(sr_ledger_cell(ledger, i, c)));
 }
 
-/* Two ledgers on their way into one. */
-struct merge {
-    struct edit into;
-    struct bytes from_bytes;
-    struct sr_ledger from;
-    struct layout from_layout;
-    struct known known;
-    const char **ratings; /* [rows of `into`, then of `from`] given by another row of the flight, or NULL */
-    bool *fresh;          /* [rows of `from`] not there yet */
-    size_t rating;        /* column of `into`, or their count */
-    size_t *column_of;    /* of each column of `into`: its index in `from`, or SIZE_MAX */
-    size_t *itself;       /* 0, 1, 2… */
-    bool alike;           /* the columns of `from` are the first of `into`: rows can be copied as they are */
-};
+static void add_key(struct merge *m, size_t row)
+{
+    size_t n = m->into.ledger.n_rows;
+    const struct sr_ledger_row *flight = row < n ? &m->into.ledger.rows[row] : &m->from.rows[row - n];
+
+    if (flight->readable)
+        key_flight(&m->known.keys, flight);
+    else
+        key_cells(m, row);
+}
+
+static enum sr_status make_room(struct merge *m, struct sr_error *err)
+{
+    size_t columns = m->into.ledger.n_columns, rows = m->into.ledger.n_rows + m->from.n_rows;
+
+    m->column_of = calloc(columns, sizeof *m->column_of);
+    m->known_as = calloc(columns, sizeof *m->known_as);
+    m->part = calloc(columns, sizeof *m->part);
+    m->fills = calloc(rows + 1, sizeof *m->fills);
+    m->fresh = calloc(m->from.n_rows + 1, sizeof *m->fresh);
+    if (m->column_of == NULL || m->known_as == NULL || m->part == NULL || m->fills == NULL ||
+        m->fresh == NULL || !known_init(&m->known, rows))
+        return sr_fail(err, SR_ERR_MEMORY, m->into.target.path, 0, "out of memory for the ledgers");
+    return SR_OK;
+}
+
+static void release_room(struct merge *m)
+{
+    for (size_t row = 0; m->fills != NULL && row < m->into.ledger.n_rows + m->from.n_rows; row++)
+        free(m->fills[row]);
+    free(m->fills);
+    free(m->fresh);
+    free(m->part);
+    free(m->known_as);
+    free(m->column_of);
+    known_release(&m->known);
+}
 
 static enum sr_status match_columns(struct merge *m, struct sr_error *err)
 {
     const struct sr_ledger *into = &m->into.ledger, *from = &m->from;
 
-    m->column_of = calloc(into->n_columns, sizeof *m->column_of);
-    m->itself = calloc(into->n_columns, sizeof *m->itself);
-    m->ratings = calloc(into->n_rows + from->n_rows + 1, sizeof *m->ratings);
-    m->fresh = calloc(from->n_rows + 1, sizeof *m->fresh);
-    m->rating = edit_column(into, "rating", 0);
-    if (m->column_of == NULL || m->ratings == NULL || m->fresh == NULL || m->itself == NULL ||
-        !known_init(&m->known, into->n_rows + from->n_rows))
-        return sr_fail(err, SR_ERR_MEMORY, m->into.target.path, 0, "out of memory for the ledgers");
-    m->alike = true;
+    enum sr_status status = make_room(m, err);
+    if (status != SR_OK)
+        return status;
+    m->alike = into->delimiter == from->delimiter && into->decimal == from->decimal;
     for (size_t c = 0; c < into->n_columns; c++) {
         size_t nth = edit_nth((const char *const *)into->columns, c);
         size_t other = edit_column(from, into->columns[c], nth);
-        m->itself[c] = c;
         m->column_of[c] = other < from->n_columns ? other : SIZE_MAX;
+        m->known_as[c] = column_find(into->columns[c]);
+        m->part[c] = merge_part(into->columns[c]);
         m->alike = m->alike && (c >= from->n_columns || strcmp(into->columns[c], from->columns[c]) == 0);
+    }
+    return SR_OK;
+}
+
+/*
+ * Between ledgers with different signs: a cell that is no number in its own, but would be one in `into`, or
+ * would tell what is the decimal sign there, must not be guessed.
+ */
+static enum sr_status refuse_doubt(const struct merge *m, const char *path, struct sr_error *err)
+{
+    const struct sr_ledger *into = &m->into.ledger, *from = &m->from;
+    char room[CELL_ROOM];
+
+    for (size_t i = 0; (into->delimiter != ',' || from->delimiter != ',') && i < from->n_rows; i++) {
+        for (size_t c = 0; c < into->n_columns; c++) {
+            size_t k = m->known_as[c];
+            const char *own = cell_unguarded(sr_ledger_cell(from, i, m->column_of[c]));
+            const char *text = cell_unguarded(merge_cell(m, i, c, room));
+            char decimal = column_decimal(k, text);
+            bool guessed = column_reads(k, text, into->decimal) && !column_reads(k, own, from->decimal);
+            bool stray = into->delimiter != ',' && decimal != '\0' && decimal != into->decimal;
+            if (guessed || stray)
+                return sr_fail(err, SR_ERR_FORMAT, path, from->rows[i].line,
+                               "%s: '%.40s' is not a number as this file writes them, and between others it "
+                               "could be taken for one; write it with a %s first",
+                               into->columns[c], own, from->decimal == ',' ? "comma" : "point");
+        }
     }
     return SR_OK;
 }
@@ -140,7 +179,7 @@ static bool append_as_is(struct merge *m, size_t i)
     const struct span *cells = m->from_layout.cells + m->from.first[i];
 
     /* Surplus cells must not come to lie under a column that only `into` has. */
-    if (!m->alike || m->ratings[m->into.ledger.n_rows + i] != NULL ||
+    if (!m->alike || m->fills[m->into.ledger.n_rows + i] != NULL ||
         (n_cells > m->from.n_columns && m->from.n_columns < m->into.ledger.n_columns))
         return false;
     /* Another's formula is not let into a file that a spreadsheet opens. */
@@ -154,73 +193,55 @@ static bool append_as_is(struct merge *m, size_t i)
 /* A row with its cells put under this ledger's columns; surplus ones stay surplus. */
 static void append_cells(struct merge *m, size_t i)
 {
-    const char *rating = m->ratings[m->into.ledger.n_rows + i];
+    struct bytes *fresh = &m->into.fresh;
+    const char delimiter = m->into.ledger.delimiter;
+    char room[CELL_ROOM];
 
     for (size_t c = 0; c < m->into.ledger.n_columns; c++) {
-        const char *text = sr_ledger_cell(&m->from, i, m->column_of[c]);
+        const char *text = merge_filled(m, m->into.ledger.n_rows + i, c, room);
         if (c > 0)
-            bytes_add_text(&m->into.fresh, ",");
-        bytes_add_cell(&m->into.fresh, c == m->rating && rating != NULL ? rating : text);
+            bytes_add(fresh, &delimiter, 1);
+        bytes_add_cell(fresh, delimiter, text != NULL ? text : merge_cell(m, i, c, room));
     }
     for (size_t c = m->from.n_columns; c < ledger_n_cells(&m->from, i); c++) {
-        bytes_add_text(&m->into.fresh, ",");
-        bytes_add_cell(&m->into.fresh, sr_ledger_cell(&m->from, i, c));
+        bytes_add(fresh, &delimiter, 1);
+        bytes_add_cell(fresh, delimiter, sr_ledger_cell(&m->from, i, c));
     }
 }
 
-/* Rating of a row counted through both ledgers, as it is going to be. */
-static const char *rating_of(const struct merge *m, size_t row)
-{
-    size_t n = m->into.ledger.n_rows;
-    if (m->ratings[row] != NULL)
-        return m->ratings[row];
-    return sr_rating_name(row < n ? m->into.ledger.rows[row].rating : m->from.rows[row - n].rating);
-}
-
-/* Row i of `from` is a flight that is there as row `first` already: its rating must not be lost. */
-static void carry_rating(struct merge *m, size_t first, size_t i, struct sr_merge_count *count)
-{
-    const struct sr_ledger_row *other = &m->from.rows[i];
-    const char *rating = rating_of(m, first);
-
-    if (!other->readable || other->rating == SR_UNRATED || strcmp(rating, sr_rating_name(other->rating)) == 0)
-        return;
-    if (rating[0] == '\0') {
-        m->ratings[first] = sr_rating_name(other->rating);
-        count->rated += first < m->into.ledger.n_rows;
-    } else if (count->rated_otherwise++ == 0) {
-        count->rated_otherwise_line = other->line;
-    }
-}
-
-/* Which rows of `from` are new. Later ones may have ratings for earlier ones, so nothing is written yet. */
+/* Which rows of `from` are new. Later ones may have what earlier ones lack, so nothing is written yet. */
 static void find_fresh(struct merge *m, struct sr_merge_count *count)
 {
     const struct sr_ledger *into = &m->into.ledger, *from = &m->from;
 
     for (size_t row = 0; row < into->n_rows + from->n_rows; row++) {
         size_t at = m->known.keys.size, i = row - into->n_rows;
-        if (row < into->n_rows)
-            add_key(&m->known.keys, into, row, m->itself, into->n_columns);
-        else
-            add_key(&m->known.keys, from, i, m->column_of, into->n_columns);
+        add_key(m, row);
         if (m->known.keys.failed)
             return;
         size_t first = known_add(&m->known, at, row);
         if (row < into->n_rows)
             continue;
         m->fresh[i] = first == row;
-        if (!m->fresh[i])
-            carry_rating(m, first, i, count);
+        if (!m->fresh[i] && from->rows[i].readable)
+            merge_fill(m, first, i, count);
         count->known += !m->fresh[i];
         count->added += m->fresh[i] && from->rows[i].readable;
         count->unreadable += m->fresh[i] && !from->rows[i].readable;
     }
+    for (size_t row = 0; row < into->n_rows; row++)
+        count->filled += merge_is_filled(m, row);
 }
 
-static void carry_over(struct merge *m, struct sr_merge_count *count)
+static enum sr_status carry_over(struct merge *m, struct sr_merge_count *count, struct sr_error *err)
 {
     find_fresh(m, count);
+    m->into.fresh.failed = m->into.fresh.failed || m->known.keys.failed;
+    if (count->rated + count->filled > 0) {
+        enum sr_status status = edit_locate(&m->into, err);
+        if (status != SR_OK)
+            return status;
+    }
     for (size_t i = 0; i < m->from.n_rows; i++) {
         if (!m->fresh[i])
             continue;
@@ -228,7 +249,7 @@ static void carry_over(struct merge *m, struct sr_merge_count *count)
             append_cells(m, i);
         bytes_add_text(&m->into.fresh, m->into.newline);
     }
-    m->into.fresh.failed = m->into.fresh.failed || m->known.keys.failed;
+    return SR_OK;
 }
 
 /* Cells end at a zero byte, so that what is behind one would not come along. */
@@ -260,22 +281,14 @@ static enum sr_status read_source(struct merge *m, const char *path, struct sr_e
     return status;
 }
 
-static bool any_rated(const struct sr_ledger *ledger)
-{
-    size_t i = 0;
-    while (i < ledger->n_rows && (!ledger->rows[i].readable || ledger->rows[i].rating == SR_UNRATED))
-        i++;
-    return i < ledger->n_rows;
-}
-
 static enum sr_status write_merged(const struct merge *m, const struct sr_merge_count *count,
                                    struct sr_error *err)
 {
     struct bytes out = {0};
 
-    if (count->rated == 0 || m->into.fresh.failed)
+    if (count->rated + count->filled == 0 || m->into.fresh.failed)
         return edit_write(&m->into, &m->into.fresh, err);
-    edit_exchange(&m->into, m->rating, m->ratings, &out);
+    edit_exchange(&m->into, merge_filled, m, &out);
     enum sr_status status = edit_write(&m->into, &out, err);
     bytes_release(&out);
     return status;
@@ -289,21 +302,19 @@ static enum sr_status merge_plainly(const char *into, const char *from, struct s
 
     enum sr_status status = read_source(&m, from, err);
     if (status == SR_OK)
-        status = edit_begin(&m.into, into, (const char *const *)m.from.columns, m.from.n_columns,
-                            any_rated(&m.from), err);
+        status = edit_begin(&m.into, into, (const char *const *)m.from.columns, m.from.n_columns, false, err);
     if (status == SR_OK)
         status = match_columns(&m, err);
     if (status == SR_OK)
-        carry_over(&m, &counted);
-    if (status == SR_OK && (counted.added + counted.unreadable + counted.rated > 0 || m.into.fresh.failed))
+        status = refuse_doubt(&m, from, err);
+    if (status == SR_OK)
+        status = carry_over(&m, &counted, err);
+    size_t changes = counted.added + counted.unreadable + counted.rated + counted.filled;
+    if (status == SR_OK && (changes > 0 || m.into.fresh.failed))
         status = write_merged(&m, &counted, err);
     if (status == SR_OK)
         *count = counted;
-    known_release(&m.known);
-    free(m.ratings);
-    free(m.fresh);
-    free(m.column_of);
-    free(m.itself);
+    release_room(&m);
     edit_end(&m.into);
     layout_release(&m.from_layout);
     sr_ledger_release(&m.from);

@@ -17,17 +17,18 @@ struct bytes {
 };
 void bytes_add(struct bytes *b, const char *data, size_t size);
 void bytes_add_text(struct bytes *b, const char *text);
-/* A cell, quoted where CSV needs it. */
-void bytes_add_cell(struct bytes *b, const char *text);
+/* A cell, quoted where CSV with this delimiter needs it. */
+void bytes_add_cell(struct bytes *b, char delimiter, const char *text);
 
 /*
- * A cell that a spreadsheet would take for a formula ("=…", "+…", "-…", "@…" that are no numbers), or a
+ * A cell that a spreadsheet would take for a formula ("=…", "+…", "-…", "@…" that are no numbers, be it with
+ * a point or a comma), or a
  * fingerprint that it would take for a number and round (one in 770 reads as one), is written with an
  * apostrophe before it (common practice), which is taken off in reading: a name stays the same name. The
  * first is for a text as it is meant, in which such apostrophes are its own, the others for cells of a ledger
  * as they are.
  */
-void bytes_add_text_cell(struct bytes *b, const char *text);
+void bytes_add_text_cell(struct bytes *b, char delimiter, const char *text);
 const char *cell_unguarded(const char *text);
 bool cell_needs_guard(const char *text);
 bool cell_same(const char *a, const char *b); /* guarded or not */
@@ -74,6 +75,7 @@ struct span {
 /* How a ledger lies in its bytes. */
 struct layout {
     struct span header; /* the first row, without its line end */
+    size_t header_line; /* [1-based] where it begins */
     bool crlf;          /* the first row ends so */
     size_t open_line;   /* line of the row whose quoted cell is never closed, 0: none */
     struct span *cells; /* as sr_ledger.cells, quotes and blanks included; NULL unless asked for */
@@ -104,8 +106,17 @@ void row_clear(struct sr_ledger_row *row);
 /* The text of known column `k` of a row; "" for nothing. Numbers are written into text[size]. */
 const char *column_text(const struct sr_ledger_row *row, size_t k, char *text, size_t size);
 
-/* Set known column `k` of a row from a cell's text; a text that makes no sense is said in row->problem. */
-void column_set(struct sr_ledger_row *row, size_t k, const char *text);
+/* Set known column `k` of a row from a cell's text; a text that makes no sense is said in row->problem.
+ * decimal: '.' or ',', of numbers. */
+void column_set(struct sr_ledger_row *row, size_t k, const char *text, char decimal);
+
+/* Whether column `k` is one of numbers, and the text a number with this decimal sign, or with none. */
+bool column_reads(size_t k, const char *text, char decimal);
+/* The decimal sign with which it is one; 0: with none in it, or it is no number. */
+char column_decimal(size_t k, const char *text);
+/* The text with another decimal sign, in room[size], where it is a number with the first one; else as it is.
+ */
+const char *column_with(size_t k, const char *text, char from, char to, char *room, size_t size);
 
 /* Index of a known column by name, or the count of them. */
 size_t column_find(const char *name);
@@ -143,9 +154,15 @@ enum sr_status edit_begin(struct edit *edit, const char *path, const char *const
 enum sr_status edit_write(const struct edit *edit, const struct bytes *b, struct sr_error *err);
 void edit_end(struct edit *edit);
 
-/* The bytes it is about to become with the cells of one column exchanged: texts[n_rows], NULL: stays. The
- * layout must have been asked for its spans. */
-void edit_exchange(const struct edit *e, size_t column, const char *const *texts, struct bytes *out);
+/* Find out where each cell lies, if that was not asked for; before a row is put behind the last. */
+enum sr_status edit_locate(struct edit *edit, struct sr_error *err);
+
+/* What a cell is exchanged for, maybe written into room; NULL: it stays. */
+#define CELL_ROOM 160
+typedef const char *edit_text(const void *context, size_t row, size_t column, char room[CELL_ROOM]);
+
+/* The bytes it is about to become with cells exchanged. Each cell's place must have been found out. */
+void edit_exchange(const struct edit *edit, edit_text *text_of, const void *context, struct bytes *out);
 
 /* Index of the nth (from 0) column of that name, or the count of columns. Only the empty name may come twice.
  */

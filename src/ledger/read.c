@@ -113,16 +113,27 @@ static bool feed_end(struct csv_parser *parser, struct intake *in)
     return csv_fini(parser, take_cell, take_row, in) == 0;
 }
 
-static enum sr_status split(struct intake *in, struct layout *layout, const struct bytes *b, const char *path,
-                            struct sr_error *err)
+static size_t behind_mark(const struct bytes *b)
+{
+    return b->size >= 3 && memcmp(b->data, "\xef\xbb\xbf", 3) == 0 ? 3 : 0;
+}
+
+static enum sr_status no_memory(const char *path, size_t line, struct sr_error *err)
+{
+    return sr_fail(err, SR_ERR_MEMORY, path, line, "out of memory for the ledger");
+}
+
+static enum sr_status split(struct intake *in, struct layout *layout, const struct bytes *b, char delimiter,
+                            const char *path, struct sr_error *err)
 {
     struct csv_parser parser;
     bool spans = in->exact, fine = true;
 
     in->line = 1;
-    in->at = in->cell_from = b->size >= 3 && memcmp(b->data, "\xef\xbb\xbf", 3) == 0 ? 3 : 0;
+    in->at = in->cell_from = behind_mark(b);
     if (csv_init(&parser, CSV_REPALL_NL) != 0)
-        return sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory for the ledger");
+        return no_memory(path, 0, err);
+    csv_set_delim(&parser, (unsigned char)delimiter);
     /* The header byte by byte in any case, to know where it is; the rest in one go if that is enough. */
     in->exact = true;
     while (fine && in->at < b->size && n_rows(in) == 0)
@@ -139,25 +150,103 @@ static enum sr_status split(struct intake *in, struct layout *layout, const stru
     fine = fine && feed_end(&parser, in);
     csv_free(&parser);
     if (!fine || in->text.failed || in->starts.failed || in->spans.failed || in->rows.failed)
-        return sr_fail(err, SR_ERR_MEMORY, path, in->line, "out of memory for the ledger");
+        return no_memory(path, in->line, err);
     layout->crlf = header_end > 0 && header_end < b->size && b->data[header_end - 1] == '\r' &&
                    b->data[header_end] == '\n';
     layout->open_line = in->open_line;
     return SR_OK;
 }
 
-static enum sr_status no_ledger(const struct sr_ledger *ledger, size_t line, size_t known, const char *path,
-                                struct sr_error *err)
-{
-    const char *hint = "";
+/* ---- What stands between the cells ---- */
 
-    if (known > 0)
-        hint = " (others are there: was a column renamed?)";
-    else if (ledger->n_columns == 1 && strpbrk(ledger->columns[0], ";\t") != NULL)
-        hint = " between commas; save it with commas and decimal points";
-    return sr_fail(err, SR_ERR_FORMAT, path, line,
+#define HEADER_MAX ((size_t)1 << 20) /* a first row longer than that is no ledger's */
+
+/* The first row as it is with one delimiter. */
+struct look {
+    size_t line;
+    size_t known;       /* names of columns in it */
+    bool print, wobble; /* the two that are needed */
+};
+
+static void count_name(struct look *look, const char *name)
+{
+    look->known += sr_ledger_column_name(column_find(name)) != NULL;
+    look->print = look->print || strcmp(name, "fingerprint") == 0;
+    look->wobble = look->wobble || strcmp(name, "wobble_px") == 0;
+}
+
+/* Of an intake that holds the first row and no more. */
+static void count_names(struct look *look, const struct intake *in)
+{
+    const struct intake_row *rows = (const void *)in->rows.data;
+    const size_t *starts = (const void *)in->starts.data;
+
+    if (n_rows(in) == 0)
+        return;
+    look->line = rows[0].line;
+    for (size_t c = 0; c < in->starts.size / sizeof *starts; c++)
+        count_name(look, in->text.data + starts[c]);
+}
+
+/* false: out of memory. */
+static bool look_at(struct look *look, const struct bytes *b, char delimiter)
+{
+    struct intake in = {.line = 1, .at = behind_mark(b)};
+    struct csv_parser parser;
+    bool fine = true;
+
+    *look = (struct look){.line = 1};
+    if (csv_init(&parser, CSV_REPALL_NL) != 0)
+        return false;
+    csv_set_delim(&parser, (unsigned char)delimiter);
+    while (fine && in.at < b->size && in.at < HEADER_MAX && n_rows(&in) == 0)
+        fine = feed_byte(&parser, &in, b);
+    if (fine && n_rows(&in) == 0)
+        fine = csv_fini(&parser, take_cell, take_row, &in) == 0;
+    csv_free(&parser);
+    fine = fine && !in.text.failed && !in.starts.failed && !in.rows.failed;
+    if (fine)
+        count_names(look, &in);
+    intake_release(&in);
+    return fine;
+}
+
+/*
+ * By the first row: what makes names of columns out of it. Where a comma does that for some and another for
+ * the rest, there is no telling what is meant.
+ */
+static enum sr_status find_delimiter(char *delimiter, const struct bytes *b, const char *path,
+                                     struct sr_error *err)
+{
+    static const char others[] = {';', '\t'};
+    struct look comma, look;
+    size_t most;
+
+    *delimiter = ',';
+    if (!look_at(&comma, b, ','))
+        return no_memory(path, 0, err);
+    most = comma.known;
+    for (size_t k = 0; !(comma.print && comma.wobble) && k < sizeof others; k++) {
+        if (!look_at(&look, b, others[k]))
+            return no_memory(path, 0, err);
+        if (look.print && look.wobble && comma.known > 0)
+            return sr_fail(
+                err, SR_ERR_FORMAT, path, look.line,
+                "columns are named between %s and between commas here; write one of them throughout",
+                others[k] == ';' ? "semicolons" : "tabs");
+        if (look.known > most) {
+            *delimiter = others[k];
+            most = look.known;
+        }
+    }
+    return SR_OK;
+}
+
+static enum sr_status no_ledger(const struct look *look, const char *path, struct sr_error *err)
+{
+    return sr_fail(err, SR_ERR_FORMAT, path, look->line,
                    "this is no ledger: its first row does not name the columns fingerprint and wobble_px%s",
-                   hint);
+                   look->known > 0 ? " (others are there: was a column renamed?)" : "");
 }
 
 static enum sr_status take_header(struct sr_ledger *ledger, struct layout *layout, const struct intake *in,
@@ -166,7 +255,6 @@ static enum sr_status take_header(struct sr_ledger *ledger, struct layout *layou
     const struct intake_row *rows = (const void *)in->rows.data;
     const size_t *starts = (const void *)in->starts.data;
     const struct span *spans = (const void *)in->spans.data;
-    size_t known = 0, needed = 0;
 
     if (n_rows(in) == 0)
         return sr_fail(err, SR_ERR_FORMAT, path, 1, "nothing is in it, not even the names of the columns");
@@ -175,20 +263,19 @@ static enum sr_status take_header(struct sr_ledger *ledger, struct layout *layou
         return sr_fail(err, SR_ERR_FORMAT, path, rows[0].line, "more than %d columns", COLUMNS_MAX);
     ledger->columns = calloc(n, sizeof *ledger->columns);
     if (ledger->columns == NULL)
-        return sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory for the ledger");
+        return no_memory(path, 0, err);
     ledger->n_columns = n;
     for (size_t c = 0; c < n; c++) {
         char *name = ledger->text + starts[c];
         ledger->columns[c] = name;
-        known += sr_ledger_column_name(column_find(name)) != NULL;
-        needed += strcmp(name, "fingerprint") == 0 || strcmp(name, "wobble_px") == 0;
         for (size_t other = 0; other < c; other++)
             if (name[0] != '\0' && strcmp(name, ledger->columns[other]) == 0)
                 return sr_fail(err, SR_ERR_FORMAT, path, rows[0].line, "two columns are called '%.60s'",
                                name);
     }
     layout->header = (struct span){spans[0].from, spans[n - 1].to};
-    return needed == 2 ? SR_OK : no_ledger(ledger, rows[0].line, known, path, err);
+    layout->header_line = rows[0].line;
+    return SR_OK;
 }
 
 static void understand_row(struct sr_ledger *ledger, size_t index, const size_t *known, size_t open_line)
@@ -203,11 +290,14 @@ static void understand_row(struct sr_ledger *ledger, size_t index, const size_t 
                  "a quote is opened here and never closed, which swallows all lines below");
     else if (n_cells > ledger->n_columns)
         snprintf(row->problem, sizeof row->problem,
-                 "%zu cells, but the first row names %zu columns; quote a text with commas in it", n_cells,
-                 ledger->n_columns);
+                 "%zu cells, but the first row names %zu columns; quote a text with %s in it", n_cells,
+                 ledger->n_columns,
+                 ledger->delimiter == ','   ? "commas"
+                 : ledger->delimiter == ';' ? "semicolons"
+                                            : "tabs");
     for (size_t c = 0; c < ledger->n_columns && c < n_cells; c++)
         if (sr_ledger_column_name(known[c]) != NULL)
-            column_set(row, known[c], cell_unguarded(sr_ledger_cell(ledger, index, c)));
+            column_set(row, known[c], cell_unguarded(sr_ledger_cell(ledger, index, c)), ledger->decimal);
     row_check(row);
     ledger->n_unreadable += !row->readable;
 }
@@ -220,33 +310,69 @@ static enum sr_status refuse_newer(const struct sr_ledger *ledger, const size_t 
         for (size_t i = 0; column_is_newer(known[c], "999999999") && i < ledger->n_rows; i++)
             if (column_is_newer(known[c], sr_ledger_cell(ledger, i, c)))
                 return sr_fail(err, SR_ERR_FORMAT, path, ledger->rows[i].line,
-                               "written by a newer program: version %.12s of the ledger, %d is known here; "
-                               "update stillrow",
-                               sr_ledger_cell(ledger, i, c), SR_LEDGER_VERSION);
+                               "the column 'ledger' says version %.12s here, and this program knows %d: if a "
+                               "newer stillrow wrote the row, update this one; if a spreadsheet counted on, "
+                               "write %d there again",
+                               sr_ledger_cell(ledger, i, c), SR_LEDGER_VERSION, SR_LEDGER_VERSION);
     return SR_OK;
 }
 
-static enum sr_status take_rows(struct sr_ledger *ledger, const struct intake *in, const char *path,
-                                struct sr_error *err)
+/* The first number that has a decimal sign shows which it is: what is put behind the last row changes none.
+ */
+static char find_decimal(const struct sr_ledger *ledger, const size_t *known)
+{
+    for (size_t i = 0; ledger->delimiter != ',' && i < ledger->n_rows; i++) {
+        for (size_t c = 0; c < ledger->n_columns; c++) {
+            char decimal = column_decimal(known[c], cell_unguarded(sr_ledger_cell(ledger, i, c)));
+            if (decimal != '\0')
+                return decimal;
+        }
+    }
+    return ledger->delimiter == ';' ? ',' : '.';
+}
+
+static enum sr_status place_rows(struct sr_ledger *ledger, const struct intake *in, const char *path,
+                                 struct sr_error *err)
 {
     const struct intake_row *rows = (const void *)in->rows.data;
-    size_t n = n_rows(in) > 0 ? n_rows(in) - 1 : 0, known[COLUMNS_MAX];
+    size_t n = n_rows(in) > 0 ? n_rows(in) - 1 : 0;
 
     ledger->rows = calloc(n + 1, sizeof *ledger->rows);
     ledger->first = calloc(n + 1, sizeof *ledger->first);
     if (ledger->rows == NULL || ledger->first == NULL)
-        return sr_fail(err, SR_ERR_MEMORY, path, 0, "out of memory for the ledger");
+        return no_memory(path, 0, err);
     ledger->n_rows = n;
     for (size_t i = 0; i < n; i++) {
         ledger->rows[i].line = rows[i + 1].line;
         ledger->first[i] = rows[i + 1].first_cell;
     }
     ledger->first[n] = in->starts.size / sizeof(size_t);
-    for (size_t c = 0; c < ledger->n_columns; c++)
+    return SR_OK;
+}
+
+/* A newer version is told first: it may have other columns, too. */
+static enum sr_status take_rows(struct sr_ledger *ledger, const struct layout *layout,
+                                const struct intake *in, const char *path, struct sr_error *err)
+{
+    size_t known[COLUMNS_MAX];
+    struct look look = {.line = layout->header_line};
+
+    enum sr_status status = place_rows(ledger, in, path, err);
+    if (status != SR_OK)
+        return status;
+    for (size_t c = 0; c < ledger->n_columns; c++) {
         known[c] = column_find(ledger->columns[c]);
-    for (size_t i = 0; i < n; i++)
+        count_name(&look, ledger->columns[c]);
+    }
+    status = refuse_newer(ledger, known, path, err);
+    if (status != SR_OK)
+        return status;
+    if (!look.print || !look.wobble)
+        return no_ledger(&look, path, err);
+    ledger->decimal = find_decimal(ledger, known);
+    for (size_t i = 0; i < ledger->n_rows; i++)
         understand_row(ledger, i, known, in->open_line);
-    return refuse_newer(ledger, known, path, err);
+    return SR_OK;
 }
 
 /* Hand the bytes' memory over. */
@@ -261,17 +387,19 @@ enum sr_status ledger_parse(struct sr_ledger *ledger, struct layout *layout, con
                             const char *path, bool spans, struct sr_error *err)
 {
     struct sr_ledger made = {0};
-    struct layout lies = {{0, 0}, false, 0, NULL};
+    struct layout lies = {.cells = NULL};
     struct intake in = {.exact = spans};
 
-    enum sr_status status = split(&in, &lies, b, path, err);
+    enum sr_status status = find_delimiter(&made.delimiter, b, path, err);
+    if (status == SR_OK)
+        status = split(&in, &lies, b, made.delimiter, path, err);
     if (status == SR_OK) {
         made.text = take_data(&in.text);
         status = take_header(&made, &lies, &in, path, err);
     }
     if (status == SR_OK) {
         made.cells = (void *)in.starts.data;
-        status = take_rows(&made, &in, path, err);
+        status = take_rows(&made, &lies, &in, path, err);
         in.starts.data = NULL;
     }
     if (status == SR_OK && spans)
@@ -289,7 +417,7 @@ enum sr_status ledger_parse(struct sr_ledger *ledger, struct layout *layout, con
 void layout_release(struct layout *layout)
 {
     free(layout->cells);
-    *layout = (struct layout){{0, 0}, false, 0, NULL};
+    *layout = (struct layout){.cells = NULL};
 }
 
 static enum sr_status read_plainly(struct sr_ledger *ledger, const char *path, struct sr_error *err)

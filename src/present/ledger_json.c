@@ -117,6 +117,8 @@ enum sr_status sr_ledger_check_json(FILE *out, const struct sr_ledger_check_repo
         sr_json_set(object, "problem", sr_json_text(row->problem), &failed);
         sr_json_add(bad, object, &failed);
     }
+    sr_json_set(root, "delimiter", sr_json_text((char[2]){report->ledger->delimiter, '\0'}), &failed);
+    sr_json_set(root, "decimal", sr_json_text((char[2]){report->ledger->decimal, '\0'}), &failed);
     sr_json_set(root, "rows", sr_json_count(c->rows), &failed);
     sr_json_set(root, "readable", sr_json_count(c->readable), &failed);
     sr_json_set(root, "builds", sr_json_count(c->builds), &failed);
@@ -146,6 +148,11 @@ enum sr_status sr_ledger_merge_json(FILE *out, const char *into, const char *fro
     sr_json_set(root, "now_rated", sr_json_count(count->rated), &failed);
     sr_json_set(root, "rated_otherwise", sr_json_count(count->rated_otherwise), &failed);
     sr_json_set(root, "rated_otherwise_line", sr_json_count(count->rated_otherwise_line), &failed);
+    sr_json_set(root, "filled", sr_json_count(count->filled), &failed);
+    sr_json_set(root, "differ", sr_json_count(count->differ), &failed);
+    sr_json_set(root, "differ_line", sr_json_count(count->differ_line), &failed);
+    sr_json_set(root, "differ_column", count->differ > 0 ? sr_json_text(count->differ_column) : json_null(),
+                &failed);
     sr_json_set(root, "unreadable", sr_json_count(count->unreadable), &failed);
     return sr_json_write(out, root, failed, err);
 }

@@ -142,6 +142,10 @@ void sr_ledger_check_text(FILE *out, const struct sr_style *style,
             "  %zu row%s, %zu of them readable; %zu build%s; %zu rated (%zu clean, %zu slight, %zu bad)\n",
             c->rows, plural(c->rows), c->readable, c->builds, plural(c->builds), rated,
             c->rated[SR_RATED_CLEAN], c->rated[SR_RATED_SLIGHT], c->rated[SR_RATED_BAD]);
+    if (report->ledger->delimiter != ',')
+        fprintf(out, "  cells between %s, numbers with a %s; what is added is written so, too\n",
+                report->ledger->delimiter == ';' ? "semicolons" : "tabs",
+                report->ledger->decimal == ',' ? "comma" : "point");
     print_count(out, c->other_rigs, "the log of another row, with another build, hardness or camera");
     print_count_from(out, c->doubled, "the same flight as a row above, not counted: remove one of the two",
                      c->first_doubled_line);
@@ -169,7 +173,10 @@ void sr_ledger_merge_text(FILE *out, const char *into, const char *from, const s
     sr_print_safe(out, into);
     fprintf(out, ", %zu known already", count->known);
     if (count->rated > 0)
-        fprintf(out, " (%zu not rated yet: rated as there)", count->rated);
+        fprintf(out, " (%zu not rated yet: rated as there%s", count->rated, count->filled > 0 ? "; " : ")");
+    if (count->filled > 0)
+        fprintf(out, "%s%zu with empty cells: filled in from there)", count->rated > 0 ? "" : " (",
+                count->filled);
     if (count->unreadable > 0)
         fprintf(out, ", %zu row%s that cannot be read carried over as they are", count->unreadable,
                 plural(count->unreadable));
@@ -180,6 +187,12 @@ void sr_ledger_merge_text(FILE *out, const char *into, const char *from, const s
                 "'ledger rate' settles it\n",
                 count->rated_otherwise, count->rated_otherwise == 1 ? " is" : "s are",
                 count->rated_otherwise > 1 ? "first " : "", count->rated_otherwise_line);
+    if (count->differ == 0)
+        return;
+    fprintf(out, "  %zu known flight%s otherwise there (%sline %zu, ", count->differ,
+            count->differ == 1 ? " is" : "s are", count->differ > 1 ? "first " : "", count->differ_line);
+    sr_print_safe(out, count->differ_column[0] != '\0' ? count->differ_column : "a column without a name");
+    fputs("), not taken over\n", out);
 }
 
 /* ---- Threshold ------------------------------------------------------------ */

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Ledgers: the input holds two, with a line of "====" between. A flight is added to the first, one is rated,
- * the second is merged in. What was there stays, byte for byte where the header already had every column;
- * every row of the second is there in the end; doing it again changes nothing; what is no ledger is left
- * alone.
+ * Ledgers: the input holds two, with a line of "====" between, each between commas, semicolons or tabs. A
+ * flight is added to the first, one is rated, the second is merged in. What was there stays, byte for byte
+ * where the header already had every column; every row of the second is there in the end; doing it again
+ * changes nothing; what is no ledger is left alone.
  */
 #include <math.h>
 
@@ -79,6 +79,17 @@ static bool same_cell(const char *a, const char *b)
     return strcmp(meant(a), meant(b)) == 0;
 }
 
+/* The same but for decimal signs, where two ledgers have different ones. */
+static bool same_number(const struct sr_ledger *x, const char *a, const struct sr_ledger *y, const char *b)
+{
+    if (x->decimal == y->decimal)
+        return same_cell(a, b);
+    for (a = meant(a), b = meant(b); *a != '\0'; a++, b++)
+        if (*a != *b && !(*a == x->decimal && *b == y->decimal))
+            return false;
+    return *b == '\0';
+}
+
 /* Column `name` (its nth of that name, as the empty one may come twice), or n_columns. */
 static size_t column_of(const struct sr_ledger *ledger, const char *name, size_t nth)
 {
@@ -104,7 +115,7 @@ static bool same_row(const struct sr_ledger *a, size_t i, const struct sr_ledger
 {
     for (size_t c = 0; c < a->n_columns; c++) {
         const size_t to = column_of(b, a->columns[c], nth_of(a, c));
-        if (to == b->n_columns || !same_cell(sr_ledger_cell(a, i, c), sr_ledger_cell(b, j, to)))
+        if (to == b->n_columns || !same_number(a, sr_ledger_cell(a, i, c), b, sr_ledger_cell(b, j, to)))
             return false;
     }
     for (size_t c = a->n_columns; c < cells_of(a, i); c++)
@@ -114,18 +125,20 @@ static bool same_row(const struct sr_ledger *a, size_t i, const struct sr_ledger
 }
 
 /* The first columns, rows and cells of `now` are those of `before`: new ones come behind. */
-/* may_rate: a rating that was not given may have come from a row of the same flight. */
-static void check_kept(const struct sr_ledger *before, const struct sr_ledger *now, bool may_rate)
+/* may_fill: what a flight lacked may have come from a row of the same flight. */
+static void check_kept(const struct sr_ledger *before, const struct sr_ledger *now, bool may_fill)
 {
     CHECK(now->n_rows >= before->n_rows && now->n_columns >= before->n_columns);
+    CHECK(now->delimiter == before->delimiter && now->decimal == before->decimal);
     for (size_t c = 0; c < before->n_columns; c++)
         CHECK(strcmp(before->columns[c], now->columns[c]) == 0);
     for (size_t i = 0; i < before->n_rows; i++) {
         for (size_t c = 0; c < cells_of(before, i); c++) {
-            bool rates = c < before->n_columns && strcmp(before->columns[c], "rating") == 0 &&
-                         before->rows[i].readable && before->rows[i].rating == SR_UNRATED;
-            if (!may_rate || !rates)
-                CHECK(strcmp(sr_ledger_cell(before, i, c), sr_ledger_cell(now, i, c)) == 0);
+            const char *old = sr_ledger_cell(before, i, c);
+            const char *text = old[0] == '\'' && old[1] != '\0' && meant(old) != old ? meant(old) : old;
+            bool fills = before->rows[i].readable && text[strspn(text, " \t")] == '\0';
+            if (!may_fill || !fills)
+                CHECK(strcmp(old, sr_ledger_cell(now, i, c)) == 0);
         }
         CHECK(before->rows[i].readable == now->rows[i].readable);
     }

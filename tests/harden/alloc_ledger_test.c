@@ -124,12 +124,17 @@ static void fail_change(const char *name, enum sr_status (*run)(struct sr_error 
 static void test_ledger(void **state)
 {
     (void)state;
-    put_text("second.csv", "mine,wobble_px,fingerprint\nx,1,00000000000000ac\ny,bad\n");
+    /* A row more, one that cannot be read, and one of a flight that has no note yet. */
+    put_text("second.csv", "mine,wobble_px,fingerprint,build,shore_a,note\nx,1,00000000000000ac\ny,bad\n"
+                           "x,0.3,0000000000000001,heron,50,filled in\n");
     write_ledger();
     fail_each(&(struct step){"ledger read", read_it, NULL, undo_read, &ledger, sizeof ledger}, 4);
     fail_change("ledger add", add_row, 8);
     fail_change("ledger merge", merge, 12);
     fail_change("ledger rate", rate, 8);
+    /* The second once more, as a spreadsheet with decimal commas has it: its first row is looked at twice. */
+    put_text("second.csv", "mine;wobble_px;fingerprint\nx;1,5;00000000000000ac\n");
+    fail_change("ledger merge of semicolons", merge, 14);
 }
 
 static enum sr_status rank_it(FILE *out, struct sr_error *err)
