@@ -2,13 +2,18 @@
 #include "support/mount_cases.h"
 
 #include <math.h>
-#include <setjmp.h>
-#include <stdarg.h>
 #include <stddef.h>
-#include <stdint.h>
+#include <stdio.h>
 #include <stdlib.h>
 
-#include <cmocka.h>
+/* Benches and fuzzers are linked with this too, and have no cmocka. */
+static void must(enum sr_status status, const char *what)
+{
+    if (status == SR_OK)
+        return;
+    fprintf(stderr, "mount cases: %s: %s\n", what, sr_status_text(status));
+    abort();
+}
 
 struct sr_slices mount_case_flight(double (*density)(double hz))
 {
@@ -47,8 +52,8 @@ struct sr_score mount_case_score(const struct sr_slices *slices, const struct sr
 {
     struct sr_view view;
     struct sr_score score;
-    assert_int_equal(sr_view_init(&view, slices, &rig->camera, NULL), SR_OK);
-    assert_int_equal(sr_score_make(&score, slices, &view, sr_rig_threshold_px(rig), NULL), SR_OK);
+    must(sr_view_init(&view, slices, &rig->camera, NULL), "view");
+    must(sr_score_make(&score, slices, &view, sr_rig_threshold_px(rig), NULL), "score");
     sr_view_release(&view);
     return score;
 }
@@ -56,7 +61,7 @@ struct sr_score mount_case_score(const struct sr_slices *slices, const struct sr
 struct sr_mount_own mount_case_own(const struct sr_rig *rig, const struct sr_identified *identified)
 {
     struct sr_mount_own own;
-    assert_int_equal(sr_mount_resolve(&own, rig, identified, NULL), SR_OK);
+    must(sr_mount_resolve(&own, rig, identified, NULL), "mount");
     return own;
 }
 

@@ -14,7 +14,7 @@ struct sr_slices mount_case_flight(double (*density)(double hz));
 /* 60 A of TPU at 20 C, 80 Hz, damping 0.08; the assumed camera. */
 struct sr_rig mount_case_rig(void);
 
-/* What fails in these is asserted. */
+/* What fails in these ends the program, with a word on stderr. */
 struct sr_score mount_case_score(const struct sr_slices *slices, const struct sr_rig *rig);
 struct sr_mount_own mount_case_own(const struct sr_rig *rig, const struct sr_identified *identified);
 
