@@ -10,7 +10,6 @@
 #include "log/number.h"
 
 #define FIRST_REACH 8192 /* [bytes] looked at first */
-#define COLUMNS_MAX 4096 /* columns of a row that is looked at as a header */
 
 /* The names of one row; grows as rows are looked at. */
 struct names {
@@ -41,7 +40,7 @@ static void on_field(void *context, size_t column, const char *text, size_t size
     struct names *names = context;
 
     names->count = column;
-    if (column >= COLUMNS_MAX || names->failed)
+    if (column >= SR_COLUMNS_MAX || names->failed)
         return;
     if (column == names->room) {
         const size_t room = names->room == 0 ? 64 : names->room * 2;
@@ -115,7 +114,7 @@ static size_t likeness(const struct names *names)
 {
     size_t score = 0;
 
-    if (names->count < 2 || names->count > COLUMNS_MAX)
+    if (names->count < 2 || names->count > SR_COLUMNS_MAX)
         return 0;
     for (size_t i = 0; i < names->count; i++) {
         const struct sr_name *name = &names->name[i];
@@ -169,13 +168,13 @@ static bool is_data(const struct search *search, const struct names *names)
         if (number > names->count || (number > 0 && !is_number(&names->name[number - 1])))
             return false;
     }
-    return names->count <= COLUMNS_MAX;
+    return names->count <= SR_COLUMNS_MAX;
 }
 
 static bool fits(const struct search *search, const struct names *names, struct sr_choice *choice,
                  int *ambiguous)
 {
-    if (names->count < (search->counted ? 3U : 4U) || names->count > COLUMNS_MAX)
+    if (names->count < (search->counted ? 3U : 4U) || names->count > SR_COLUMNS_MAX)
         return false;
     sr_choose(names->name, names->count, choice);
     if (!apply_spec(search->spec, names, choice, ambiguous))
@@ -200,14 +199,14 @@ static bool is_units_row(const struct names *names)
     size_t filled = 0;
     size_t units = 0;
 
-    for (size_t i = 0; i < names->count && i < COLUMNS_MAX; i++) {
+    for (size_t i = 0; i < names->count && i < SR_COLUMNS_MAX; i++) {
         const char *text = names->name[i].text;
         filled += text[0] != '\0';
         units += sr_unit_find(text, strlen(text))[0] != '\0';
         if (is_number(&names->name[i]))
             return false;
     }
-    return units > 0 && units * 2 >= filled && names->count <= COLUMNS_MAX;
+    return units > 0 && units * 2 >= filled && names->count <= SR_COLUMNS_MAX;
 }
 
 /* Units to the names that have none yet. */
@@ -274,6 +273,7 @@ static enum sr_status find_numbered(struct sr_header *header, const struct searc
             header->start = at;
             header->start_line = line;
             header->line = before_line > 0 && before.count == names.count ? before_line : 0;
+            header->above = header->line == 0 && before_line > 0 ? before.count : 0;
             if (header->line == 0)
                 for (size_t i = 0; i < names.count; i++)
                     sr_name_read("", 0, &names.name[i]);

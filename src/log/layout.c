@@ -9,11 +9,10 @@
 #include "log/note.h"
 #include "log/number.h"
 #include "log/rows.h"
+#include "log/timebase.h"
 
-#define PROBE_ROWS    4096
-#define USUAL_LOW_HZ  50.0    /* [Hz] sample rates that a gyro log has */
-#define USUAL_HIGH_HZ 32000.0 /* [Hz] */
-#define TIME_TRIES    4       /* time columns that are tried */
+#define PROBE_ROWS 4096
+#define TIME_TRIES 4 /* time columns that are tried */
 
 static void use_column(struct sr_column_use *use, const struct sr_header *header, int column)
 {
@@ -105,6 +104,10 @@ static bool note_choice(struct sr_log *log, const struct sr_header *header)
         ok = ok &&
              sr_log_note(log, "no throttle is logged: the mean of %zu motor outputs ('%s'…) stands in for it",
                          columns->n_outputs, columns->throttle.name);
+    if (ok && header->comma_open)
+        ok = sr_log_note(
+            log, "no number has a decimal point, and no header tells how many columns there are: each "
+                 "comma is taken to part two columns, none to be a decimal mark");
     for (size_t i = 0; i < 3 && header->line > 0; i++)
         for (size_t c = 0; c < header->count; c++)
             if ((int)c != columns->rate[i].index && strcmp(header->name[c].text, columns->rate[i].name) == 0)
@@ -234,9 +237,9 @@ static const char *likely_unit(double step)
 
     for (size_t i = 0; i < 4; i++) {
         const double rate_hz = 1.0 / (step * sr_unit_seconds(units[i]));
-        const double miss = rate_hz < USUAL_LOW_HZ    ? log(USUAL_LOW_HZ / rate_hz)
-                            : rate_hz > USUAL_HIGH_HZ ? log(rate_hz / USUAL_HIGH_HZ)
-                                                      : 0.0;
+        const double miss = rate_hz < SR_GYRO_LOW_HZ    ? log(SR_GYRO_LOW_HZ / rate_hz)
+                            : rate_hz > SR_GYRO_HIGH_HZ ? log(rate_hz / SR_GYRO_HIGH_HZ)
+                                                        : 0.0;
         if (miss < least) {
             least = miss;
             best = units[i];

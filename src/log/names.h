@@ -16,6 +16,8 @@
 #define SR_WORD_MAX   24
 #define SR_KEY_MAX    96
 
+#define SR_COLUMNS_MAX 4096 /* columns of a row that are looked at, and may be asked for by number */
+
 enum sr_role {
     SR_ROLE_NONE = 0,
     SR_ROLE_TIME,

@@ -5,8 +5,6 @@
 #include <string.h>
 #include <strings.h>
 
-#define COLUMN_NUMBER_MAX 4096
-
 const char *sr_spec_key_name(size_t key)
 {
     static const char *const names[] = {"time",   "x",      "y",      "z",      "throttle",
@@ -52,7 +50,7 @@ static size_t as_number(const char *text, size_t size)
     for (size_t i = 0; i < size; i++) {
         if (text[i] < '0' || text[i] > '9')
             return 0;
-        if (number <= COLUMN_NUMBER_MAX) /* beyond, it stays too large */
+        if (number <= SR_COLUMNS_MAX) /* beyond, it stays too large */
             number = number * 10 + (size_t)(text[i] - '0');
     }
     return number;
@@ -78,9 +76,9 @@ static enum sr_status read_item(struct sr_spec *spec, const char *text, const ch
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "columns: '%.*s' names no column", (int)(equals - text),
                        text);
     item->number = as_number(item->text, item->size);
-    if (item->number > COLUMN_NUMBER_MAX || (item->number == 0 && item->text[0] == '0' && item->size == 1))
+    if (item->number > SR_COLUMNS_MAX || (item->number == 0 && item->text[0] == '0' && item->size == 1))
         return sr_fail(err, SR_ERR_ARGUMENT, NULL, 0, "columns: '%.*s' is outside 1 to %d", (int)item->size,
-                       item->text, COLUMN_NUMBER_MAX);
+                       item->text, SR_COLUMNS_MAX);
     return SR_OK;
 }
 

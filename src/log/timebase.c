@@ -18,8 +18,6 @@
 #define COARSE_UNITS 8.0  /* [stamp units] steps under this cannot tell two rows in a slot from rounding */
 #define STAMP_PARTS  2.0  /* of its double's resolution, that a step between two stamps is good to */
 #define USABLE_S     2.0  /* [s] least length of a log */
-#define GYRO_LOW_HZ  50.0 /* [Hz] rates that gyros are logged at, for a guess at a wrong unit */
-#define GYRO_HIGH_HZ 35e3
 
 /* Rows with the stamp of the row before: all of them, and those whose rates differ from it. */
 static size_t count_equal(const struct sr_store *store, size_t *moving)
@@ -153,7 +151,8 @@ static const char *likely_unit(const struct sr_log *log)
 
     for (size_t u = 0; u < sizeof units / sizeof units[0] && now_s > 0.0; u++) {
         const double longer = sr_unit_seconds(units[u]) / now_s;
-        if (longer > 1.5 && log->rate_hz / longer >= GYRO_LOW_HZ && log->rate_hz / longer <= GYRO_HIGH_HZ)
+        if (longer > 1.5 && log->rate_hz / longer >= SR_GYRO_LOW_HZ &&
+            log->rate_hz / longer <= SR_GYRO_HIGH_HZ)
             return units[u];
     }
     return NULL;
@@ -161,7 +160,7 @@ static const char *likely_unit(const struct sr_log *log)
 
 static enum sr_status too_short(const struct sr_log *log, double usable_s, struct sr_error *err)
 {
-    const char *unit = log->rate_hz > GYRO_HIGH_HZ ? likely_unit(log) : NULL;
+    const char *unit = log->rate_hz > SR_GYRO_HIGH_HZ ? likely_unit(log) : NULL;
 
     if (unit != NULL)
         return sr_fail(

@@ -18,6 +18,14 @@
 #define SR_RATE_HIGH_HZ 1e6
 
 /*
+ * Rates that gyro logs have, by which a time's unit is guessed, and a wrong one: from what a slow recorder
+ * writes (common practice, no source) to what the fastest small gyros sample at (data sheets, from memory).
+ * Under a factor of 1000, so that one unit fits at most.
+ */
+#define SR_GYRO_LOW_HZ  50.0
+#define SR_GYRO_HIGH_HZ 32e3
+
+/*
  * Cut the store's rows into runs; fill in log->rate_hz, runs and the time figures
  * of log->quality. Rows that turn out to repeat a stamp leave the store, and missing
  * rows are noted in it: a run's count is that of its rows until it is resampled.
