@@ -108,7 +108,9 @@ static struct sr_threshold threshold = {SR_THRESHOLD_FITTED,
                                         2,
                                         3,
                                         4,
-                                        6};
+                                        6,
+                                        46,
+                                        0};
 static const struct sr_threshold_report threshold_report = {"l.csv", &threshold, "rig.ini",
                                                             1.2323,  2704,       false};
 
@@ -402,6 +404,7 @@ static void test_threshold(void **state)
     assert_number(root, "slope", 5);
     assert_number(root, "rated.slight", 18);
     assert_number(root, "left_out.unrated", 7);
+    assert_number(root, "rated.with_mount", 46);
     assert_number(root, "left_out.doubled", 6);
     assert_number(root, "written_px", 1.2323);
     assert_string_equal(json_string_value(value_at(root, "kind")), "fitted");

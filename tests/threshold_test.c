@@ -170,6 +170,25 @@ static void test_a_flight_that_is_there_twice_counts_once(void **state)
     sr_ledger_release(&ledger);
 }
 
+/* A flight whose wobble has the mount in it, and one whose has not, are counted apart; an unknown one is
+ * neither. */
+static void test_wobble_with_and_without_the_mount_is_counted(void **state)
+{
+    struct sr_ledger ledger;
+    struct sr_threshold t;
+    (void)state;
+    put_text("l.csv", "fingerprint,width_px,verdict,wobble_px,rating,mount_in\n"
+                      "00000000000000aa,1920,,0.3,clean,no\n00000000000000ab,1920,,0.4,clean,modelled\n"
+                      "00000000000000ac,1920,,0.5,clean,\n00000000000000ad,1920,,0.6,slight,no\n"
+                      "00000000000000ae,1920,,0.7,bad,logged\n00000000000000af,1920,,0.8,bad,logged\n"
+                      "00000000000000a0,1920,,0.9,,no\n");
+    read_ledger(&ledger, "l.csv");
+    assert_int_equal(sr_threshold_find(&t, &ledger, NULL), SR_OK);
+    assert_int_equal(t.with_mount, 3);
+    assert_int_equal(t.without_mount, 2);
+    sr_ledger_release(&ledger);
+}
+
 static void test_fits_that_make_no_sense(void **state)
 {
     static const double x[] = {1, 2, 3, 4, 5, 6}, flat[] = {2, 2, 2, 2, 2, 2}, odd[] = {1, 2, NAN, 4, 5, 6};
@@ -242,6 +261,7 @@ int main(void)
         TEST(test_refusals_say_what_is_missing),
         TEST(test_flights_that_wobble_alike_tell_nothing),
         TEST(test_a_flight_that_is_there_twice_counts_once),
+        TEST(test_wobble_with_and_without_the_mount_is_counted),
         TEST(test_fits_that_make_no_sense),
         TEST(test_the_interval_holds_the_truth),
     };

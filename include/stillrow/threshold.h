@@ -70,7 +70,9 @@ struct sr_threshold {
     size_t clean, slight, bad;   /* flights used */
     size_t misrated;             /* used flights on the wrong side of px.value */
     size_t unrated, unproven, no_width, no_wobble, unreadable; /* left out */
-    size_t doubled; /* left out: the same flight as one that was used */
+    size_t doubled;       /* left out: the same flight as one that was used */
+    size_t with_mount;    /* used flights whose mount_in is logged or modelled */
+    size_t without_mount; /* used flights whose mount_in is no: of another kind, if there are both */
 };
 
 /*

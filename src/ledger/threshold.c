@@ -73,6 +73,8 @@ static void take_rows(struct sr_threshold *t, struct rated *rated, const struct 
         t->clean += row->rating == SR_RATED_CLEAN;
         t->slight += row->rating == SR_RATED_SLIGHT;
         t->bad += row->rating == SR_RATED_BAD;
+        t->with_mount += row->mount_in == SR_MOUNT_IN_LOGGED || row->mount_in == SR_MOUNT_IN_MODELLED;
+        t->without_mount += row->mount_in == SR_MOUNT_IN_NO;
         if (rated->shows[i])
             t->best_shown_px = fmin(t->best_shown_px, px);
         else

@@ -169,6 +169,8 @@ enum sr_status sr_threshold_json(FILE *out, const struct sr_threshold_report *re
     sr_json_set(rated, "clean", sr_json_count(t->clean), &failed);
     sr_json_set(rated, "slight", sr_json_count(t->slight), &failed);
     sr_json_set(rated, "bad", sr_json_count(t->bad), &failed);
+    sr_json_set(rated, "with_mount", sr_json_count(t->with_mount), &failed);
+    sr_json_set(rated, "without_mount", sr_json_count(t->without_mount), &failed);
     sr_json_set(left, "unrated", sr_json_count(t->unrated), &failed);
     sr_json_set(left, "unproven", sr_json_count(t->unproven), &failed);
     sr_json_set(left, "no_width", sr_json_count(t->no_width), &failed);

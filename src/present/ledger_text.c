@@ -197,6 +197,21 @@ void sr_ledger_merge_text(FILE *out, const char *into, const char *from, const s
 
 /* ---- Threshold ------------------------------------------------------------ */
 
+/* Wobble before the mount and behind it are set against one threshold, and are not alike. */
+static void print_mixed(FILE *out, const struct sr_style *style, const struct sr_threshold *t)
+{
+    char text[320];
+
+    if (t->with_mount == 0 || t->without_mount == 0)
+        return;
+    snprintf(text, sizeof text,
+             "the mount is in the wobble of %zu of these flights and not in that of %zu ('mount_in'): what "
+             "was seen in the footage came through it every time, so one threshold does not fit both; find "
+             "it from one kind, and use it for that kind",
+             t->with_mount, t->without_mount);
+    print_note(out, style, text);
+}
+
 static void print_left_out(FILE *out, const struct sr_style *style, const struct sr_threshold *t)
 {
     char text[240];
@@ -258,6 +273,7 @@ void sr_threshold_text(FILE *out, const struct sr_style *style, const struct sr_
     fprintf(out, "  %zu rated flights: %zu clean, %zu slight, %zu bad; %zu not rated\n\n",
             t->clean + t->slight + t->bad, t->clean, t->slight, t->bad, t->unrated);
     print_found(out, style, t);
+    print_mixed(out, style, t);
     print_left_out(out, style, t);
     if (report->written == NULL)
         return;
