@@ -66,10 +66,13 @@ static struct sr_quality look(const struct shake *shake, uint64_t seed, size_t *
     static double samples[3][ROWS];
     struct sr_store store = {.count = ROWS, .rate = {samples[0], samples[1], samples[2]}};
     struct sr_log log = {.name = (char *)"flight.csv", .rate_hz = shake->rate_hz};
+    struct sr_sight sight;
     struct sr_error err;
 
     *cut = make(shake, &seed, store.rate);
-    assert_int_equal(sr_quality_clipping(&log, &store, &err), SR_OK);
+    for (size_t part = 0; part < SR_SIGHT_PARTS; part++)
+        sr_quality_look(&sight, &store, part);
+    assert_int_equal(sr_quality_clipping(&log, &store, &sight, &err), SR_OK);
     const struct sr_quality quality = log.quality;
     log.name = NULL;
     sr_log_release(&log);

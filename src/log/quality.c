@@ -169,23 +169,14 @@ static bool is_stop(const double *x, size_t n, double mean, double extreme, bool
     return true;
 }
 
-/* One end of one axis. */
-struct end {
-    const double *x;
-    double extreme; /* [deg/s] */
-    bool stop;      /* all samples on it were stopped there */
-    bool flat;      /* flat tops there are */
-    size_t least;   /* samples of a flat top */
-};
-
 /* The two ends of an axis. False: out of memory. */
-static bool find_ends(const double *x, size_t n, struct end *end)
+static bool find_ends(const double *x, size_t n, struct sr_end *end)
 {
     const struct axis_range range = range_of(x, n);
     const size_t least = FLAT_SAMPLES * hold_of(x, n);
 
     for (size_t e = 0; e < 2; e++) {
-        end[e] = (struct end){.x = x, .extreme = e == 0 ? range.low : range.high, .least = least};
+        end[e] = (struct sr_end){.x = x, .extreme = e == 0 ? range.low : range.high, .least = least};
         if (fabs(end[e].extreme) < FLAT_LEAST_DPS || range.rms == 0.0)
             continue;
         end[e].flat = fabs(end[e].extreme - range.mean) >= FLAT_CREST * range.rms;
@@ -195,14 +186,29 @@ static bool find_ends(const double *x, size_t n, struct end *end)
     return true;
 }
 
-/* Mark what stands on a limit; *limit_dps becomes the lowest limit met. False: out of memory. */
-static bool mark_all(const struct sr_store *store, unsigned char *flat, double *limit_dps)
+static size_t count_changes(const struct sr_store *store)
 {
-    struct end end[6];
+    const double *const *x = (const double *const *)store->rate;
+    size_t changes = 1;
 
-    for (size_t axis = 0; axis < 3; axis++)
-        if (!find_ends(store->rate[axis], store->count, &end[2 * axis]))
-            return false;
+    for (size_t i = 1; i < store->count; i++)
+        changes += x[0][i] != x[0][i - 1] || x[1][i] != x[1][i - 1] || x[2][i] != x[2][i - 1];
+    return changes;
+}
+
+void sr_quality_look(struct sr_sight *sight, const struct sr_store *store, size_t part)
+{
+    sight->failed[part] = false;
+    if (part < 3)
+        sight->failed[part] = !find_ends(store->rate[part], store->count, &sight->end[2 * part]);
+    else
+        sight->changes = count_changes(store);
+}
+
+/* Mark what stands on a limit; *limit_dps becomes the lowest limit met. */
+static void mark_all(const struct sr_store *store, const struct sr_end *end, unsigned char *flat,
+                     double *limit_dps)
+{
     for (size_t e = 0; e < 6; e++) {
         const double limit = fabs(end[e].extreme);
         bool stop = end[e].stop;
@@ -213,20 +219,14 @@ static bool mark_all(const struct sr_store *store, unsigned char *flat, double *
             (*limit_dps <= 0.0 || limit < *limit_dps))
             *limit_dps = limit;
     }
-    return true;
 }
 
 /*
  * A gyro that is read less often than rows are written repeats itself: what it can
  * show ends at half its own rate.
  */
-static bool note_hold(struct sr_log *log, const struct sr_store *store)
+static bool note_hold(struct sr_log *log, const struct sr_store *store, size_t changes)
 {
-    const double *const *x = (const double *const *)store->rate;
-    size_t changes = 1;
-
-    for (size_t i = 1; i < store->count; i++)
-        changes += x[0][i] != x[0][i - 1] || x[1][i] != x[1][i - 1] || x[2][i] != x[2][i - 1];
     const double hold = (double)store->count / (double)changes;
     if (hold < HOLD_LEAST || changes < HOLD_CHANGES)
         return true;
@@ -237,19 +237,25 @@ static bool note_hold(struct sr_log *log, const struct sr_store *store)
         hold, log->rate_hz / hold, log->quality.nyquist_hz);
 }
 
-enum sr_status sr_quality_clipping(struct sr_log *log, const struct sr_store *store, struct sr_error *err)
+enum sr_status sr_quality_clipping(struct sr_log *log, const struct sr_store *store,
+                                   const struct sr_sight *sight, struct sr_error *err)
 {
     unsigned char *flat = calloc(store->count / 8 + 1, 1);
     struct sr_quality *quality = &log->quality;
+    bool failed = flat == NULL;
 
-    if (flat == NULL)
+    for (size_t part = 0; part < SR_SIGHT_PARTS; part++)
+        failed = failed || sight->failed[part];
+    if (failed) {
+        free(flat);
         return sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
-    const bool ok = mark_all(store, flat, &quality->clip_dps);
+    }
+    mark_all(store, sight->end, flat, &quality->clip_dps);
     for (size_t i = 0; i <= store->count / 8; i++)
         for (unsigned bits = flat[i]; bits != 0; bits &= bits - 1U)
             quality->clipped++;
     free(flat);
-    if (!ok || !note_hold(log, store))
+    if (!note_hold(log, store, sight->changes))
         return sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
     if (quality->clipped > 0 &&
         !sr_log_note(log,

@@ -186,13 +186,13 @@ static enum sr_status note_drops(struct sr_reader *reader)
     return ok ? SR_OK : sr_reader_no_memory(reader);
 }
 
-/* What is asked of the samples as they were recorded: two things that do not touch each other. */
+/* What is asked of the samples as they were recorded: things that do not touch each other. */
 struct asked {
     struct sr_reader *reader;
-    enum sr_status status;
-    struct sr_error err;
+    struct sr_sight sight;
 };
 
+/* The fingerprint takes longest: it comes first. */
 static void ask(void *context, size_t item, size_t hand)
 {
     struct asked *asked = context;
@@ -203,7 +203,7 @@ static void ask(void *context, size_t item, size_t hand)
     if (item == 0)
         sr_log_fingerprint(&reader->log, &reader->store);
     else
-        asked->status = sr_quality_clipping(&reader->log, &reader->store, &asked->err);
+        sr_quality_look(&asked->sight, &reader->store, item - 1);
     uselocale(before);
 }
 
@@ -211,10 +211,8 @@ static enum sr_status ask_all(struct sr_reader *reader)
 {
     struct asked asked = {.reader = reader};
 
-    sr_each(ask, &asked, 2, reader->log.jobs);
-    if (asked.status != SR_OK && reader->err != NULL)
-        *reader->err = asked.err;
-    return asked.status;
+    sr_each(ask, &asked, 1 + SR_SIGHT_PARTS, reader->log.jobs);
+    return sr_quality_clipping(&reader->log, &reader->store, &asked.sight, reader->err);
 }
 
 /* From kept rows to the finished log. */

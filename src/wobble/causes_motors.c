@@ -10,6 +10,7 @@
 
 #include "random.h"
 #include "shapes.h"
+#include "support/ordered.h"
 
 #define SHARE_MAIN   0.55 /* of the energy, that makes a motor the one */
 #define DRAWS        100  /* resamples of the slices... */
@@ -25,18 +26,29 @@ struct equations {
     double line[SR_MOTORS_MAX];
 };
 
-struct fit {
+/* What one thread draws shapes with. */
+struct board {
     struct sr_shaper shaper;
+    double *shape; /* [motors][bins] of one slice */
+};
+
+struct fit {
     const struct sr_gram *gram;
     const struct sr_speeds *speeds;
     size_t motors;
+    size_t order;
+    size_t first;            /* slice */
     size_t used;             /* slices */
-    struct equations *slice; /* [slices] of each slice used */
-    double *shape;           /* [motors][bins] of one slice */
+    struct equations *slice; /* [slices] of each slice used, without those that are not once all are there */
+    struct board *board;     /* [threads] */
 };
 
-static void add_slice(struct fit *fit, size_t order, size_t i)
+/* Slice number `item` from the first on; its equations stay 0 where it is of no use. */
+static void add_slice(void *context, size_t item, size_t hand)
 {
+    struct fit *fit = context;
+    struct board *board = &fit->board[hand];
+    const size_t order = fit->order, i = fit->first + item;
     size_t low, high, bins = fit->gram->bins;
     const double *excess = fit->gram->excess + i * bins, *energy = fit->gram->energy + i * bins;
     double sum = 0, floor = 0, f0 = (double)order * fit->speeds->mean_hz;
@@ -50,16 +62,16 @@ static void add_slice(struct fit *fit, size_t order, size_t i)
     }
     if (!(sum > floor))
         return;
-    struct equations *e = &fit->slice[fit->used++];
+    struct equations *e = &fit->slice[item];
     e->level = sum;
     for (size_t m = 0; m < fit->motors; m++) {
-        double *shape = fit->shape + m * bins;
-        sr_shape_draw(&fit->shaper, i, m + 1, f0, low, high, shape);
+        double *shape = board->shape + m * bins;
+        sr_shape_draw(&board->shaper, i, m + 1, f0, low, high, shape);
         for (size_t k = low; k <= high; k++)
             e->line[m] += shape[k] * excess[k] / sum;
         for (size_t n = 0; n <= m; n++)
             for (size_t k = low; k <= high; k++)
-                e->shapes[m][n] += shape[k] * fit->shape[n * bins + k];
+                e->shapes[m][n] += shape[k] * board->shape[n * bins + k];
     }
 }
 
@@ -148,6 +160,39 @@ static void name_motor(const struct fit *fit, struct sr_motor_shares *shares)
     shares->motor = told ? fit->speeds->motor[best + 1] : 0;
 }
 
+static size_t threads_for(size_t jobs, size_t count)
+{
+    const size_t threads = jobs < count ? jobs : count;
+    return threads > 1 ? threads : 1;
+}
+
+/* False: out of memory. */
+static bool make_boards(struct fit *fit, const struct sr_shaper *shaper, size_t threads)
+{
+    fit->board = calloc(threads, sizeof *fit->board);
+    for (size_t t = 0; fit->board != NULL && t < threads; t++) {
+        fit->board[t].shaper = *shaper;
+        fit->board[t].shape = calloc(fit->motors, fit->gram->bins * sizeof *fit->board[t].shape);
+        if (fit->board[t].shape == NULL)
+            return false;
+    }
+    return fit->board != NULL;
+}
+
+static void release_boards(struct fit *fit, size_t threads)
+{
+    for (size_t t = 0; fit->board != NULL && t < threads; t++)
+        free(fit->board[t].shape);
+    free(fit->board);
+}
+
+static void keep_used(struct fit *fit, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        if (fit->slice[i].level > 0)
+            fit->slice[fit->used++] = fit->slice[i];
+}
+
 enum sr_status sr_motors_split(struct sr_motor_shares *shares, const struct sr_gram *gram,
                                const struct sr_speeds *speeds, const struct sr_slices *slices,
                                const struct sr_view *view, size_t order, size_t first, size_t last,
@@ -161,29 +206,25 @@ enum sr_status sr_motors_split(struct sr_motor_shares *shares, const struct sr_g
         *shares = made;
         return SR_OK;
     }
-    struct fit *fit = calloc(1, sizeof *fit);
-    if (fit == NULL)
-        return sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory");
-    fit->gram = fit->shaper.gram = gram;
-    fit->speeds = fit->shaper.speeds = speeds;
-    fit->shaper.view = view;
-    fit->shaper.window = slices->window;
-    fit->motors = speeds->channels - 1;
-    fit->slice = calloc(gram->slices, sizeof *fit->slice);
-    fit->shape = calloc(fit->motors, gram->bins * sizeof *fit->shape);
-    if (fit->slice == NULL || fit->shape == NULL) {
+    struct fit fit = {
+        .gram = gram, .speeds = speeds, .motors = speeds->channels - 1, .order = order, .first = first};
+    const struct sr_shaper shaper = {.gram = gram, .speeds = speeds, .view = view, .window = slices->window};
+    const size_t end = last < gram->slices ? last : gram->slices, count = end > first ? end - first : 0;
+    const size_t threads = threads_for(gram->jobs, count);
+
+    fit.slice = calloc(count + 1, sizeof *fit.slice);
+    if (fit.slice == NULL || !make_boards(&fit, &shaper, threads)) {
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", gram->slices);
         goto done;
     }
-    for (size_t i = first; i < last && i < gram->slices; i++)
-        add_slice(fit, order, i);
-    if (fit->used >= SLICES_LEAST)
-        name_motor(fit, &made);
+    sr_each(add_slice, &fit, count, threads);
+    keep_used(&fit, count);
+    if (fit.used >= SLICES_LEAST)
+        name_motor(&fit, &made);
     *shares = made;
 
 done:
-    free(fit->shape);
-    free(fit->slice);
-    free(fit);
+    release_boards(&fit, threads);
+    free(fit.slice);
     return status;
 }

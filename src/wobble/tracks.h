@@ -18,6 +18,7 @@
 /* Spectrogram of the wobble: all arrays [slices][bins], but cum [slices][bins + 1]. */
 struct sr_gram {
     size_t slices, bins, first; /* first: first bin that counts as wobble */
+    size_t jobs;                /* threads that may look at it at once */
     double bin_hz, rate_hz;
     double total;   /* [px^2] all energy, summed over slices and bins from first */
     double *energy; /* [px^2] in a bin */

@@ -8,8 +8,10 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "support/ordered.h"
 #include "tracks.h"
 
+#define CHUNK           64     /* places looked at by a thread at a time */
 #define SEARCH_SHARE    0.01   /* least share of the energy along a track that is looked at */
 #define LIVE_LEAST      0.15   /* a fixed line that is crossed more of the time is not made up for */
 #define GAIN_LEAST      40.0   /* least gain, and... */
@@ -22,6 +24,12 @@
 #define OWN_CELLS       0.1    /* ...in this part of its own is a line itself */
 #define THROTTLE_TOP_HZ 2500.0 /* [Hz] highest true frequency looked for without a motor speed */
 
+struct candidate {
+    int channel;
+    double f0, gain, stand;
+    double rank; /* gain, less where the reading asks for more to be believed */
+};
+
 struct search {
     struct sr_gram *gram;
     const struct sr_speeds *speeds;
@@ -29,12 +37,7 @@ struct search {
     double least_energy; /* [px^2] */
     bool *spent; /* [scanned][bins of true frequency] where there was too little to look again: it only gets
                     less */
-};
-
-struct candidate {
-    int channel;
-    double f0, gain, stand;
-    double rank; /* gain, less where the reading asks for more to be believed */
+    struct candidate *chunk; /* [chunks] the best of each */
 };
 
 /* Of readings that explain a line about as well, the plainer is taken. */
@@ -90,27 +93,76 @@ static size_t scan_count(const struct search *s)
     return (size_t)(top_hz(s) / s->gram->bin_hz) + 1;
 }
 
-static void scan_channel(const struct search *s, size_t channel, struct candidate *best)
+/* How many places there are: fixed ones, along scanned channels, and at whole multiples of single motors. */
+struct places {
+    size_t fixed, along, scanned, orders, all;
+};
+
+static struct places places_of(const struct search *s)
 {
-    size_t count = scan_count(s);
-    bool *spent = s->spent + channel * count;
-    for (size_t k = s->gram->first; k < count; k++)
-        if (!spent[k])
-            spent[k] = !try_track(s, (int)channel, (double)k * s->gram->bin_hz, best);
+    const struct sr_speeds *speeds = s->speeds;
+    const size_t first = s->gram->first, count = scan_count(s);
+    struct places n = {
+        .fixed = s->gram->bins > first ? s->gram->bins - first : 0,
+        .along = count > first ? count - first : 0,
+        .scanned = speeds->scanned < speeds->channels ? speeds->scanned : speeds->channels,
+        .orders = s->max_order >= 1 ? (size_t)s->max_order : 0,
+    };
+
+    n.all = n.fixed + n.scanned * n.along;
+    if (speeds->channels > speeds->scanned)
+        n.all += (speeds->channels - speeds->scanned) * n.orders;
+    return n;
 }
 
-static struct candidate best_candidate(const struct search *s)
+static void try_place(const struct search *s, const struct places *n, size_t place, struct candidate *best)
 {
+    const struct sr_gram *gram = s->gram;
+
+    if (place < n->fixed) {
+        try_track(s, SR_CHANNEL_NONE, (double)(gram->first + place) * gram->bin_hz, best);
+        return;
+    }
+    place -= n->fixed;
+    if (place < n->scanned * n->along) {
+        const size_t channel = place / n->along, k = gram->first + place % n->along;
+        bool *spent = &s->spent[channel * scan_count(s) + k];
+        if (!*spent)
+            *spent = !try_track(s, (int)channel, (double)k * gram->bin_hz, best);
+        return;
+    }
+    place -= n->scanned * n->along;
+    try_track(s, (int)(s->speeds->scanned + place / n->orders),
+              (double)(1 + place % n->orders) * s->speeds->mean_hz, best);
+}
+
+static void try_chunk(void *context, size_t chunk, size_t hand)
+{
+    const struct search *s = context;
+    const struct places n = places_of(s);
     struct candidate best = {SR_CHANNEL_NONE, 0, 0, 0, 0};
 
-    for (size_t k = s->gram->first; k < s->gram->bins; k++)
-        try_track(s, SR_CHANNEL_NONE, (double)k * s->gram->bin_hz, &best);
-    for (size_t c = 0; c < s->speeds->scanned && c < s->speeds->channels; c++)
-        scan_channel(s, c, &best);
-    /* Single motors, at the whole multiples that imbalance and blades make. */
-    for (size_t c = s->speeds->scanned; c < s->speeds->channels; c++)
-        for (size_t n = 1; (double)n <= s->max_order; n++)
-            try_track(s, (int)c, (double)n * s->speeds->mean_hz, &best);
+    (void)hand;
+    for (size_t place = chunk * CHUNK; place < n.all && place < (chunk + 1) * CHUNK; place++)
+        try_place(s, &n, place, &best);
+    s->chunk[chunk] = best;
+}
+
+static size_t chunks_of(const struct search *s)
+{
+    return places_of(s).all / CHUNK + 1;
+}
+
+/* The first of those with the highest rank, however many threads look. */
+static struct candidate best_candidate(struct search *s)
+{
+    struct candidate best = {SR_CHANNEL_NONE, 0, 0, 0, 0};
+    const size_t chunks = chunks_of(s);
+
+    sr_each(try_chunk, s, chunks, s->gram->jobs);
+    for (size_t i = 0; i < chunks; i++)
+        if (s->chunk[i].rank > best.rank)
+            best = s->chunk[i];
     return best;
 }
 
@@ -289,13 +341,15 @@ static enum sr_status allocate(struct sr_picks *picks, size_t slices, struct sr_
 enum sr_status sr_picks_find(struct sr_picks *picks, struct sr_gram *gram, const struct sr_speeds *speeds,
                              double max_order, struct sr_error *err)
 {
-    struct search s = {gram, speeds, max_order, SEARCH_SHARE * gram->total, NULL};
+    struct search s = {gram, speeds, max_order, SEARCH_SHARE * gram->total, NULL, NULL};
     memset(picks, 0, sizeof *picks);
     enum sr_status status = allocate(picks, gram->slices, err);
     s.spent = calloc(scan_count(&s), speeds->scanned + 1);
-    if (status == SR_OK && s.spent == NULL)
+    s.chunk = calloc(chunks_of(&s), sizeof *s.chunk);
+    if (status == SR_OK && (s.spent == NULL || s.chunk == NULL))
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", gram->slices);
-    if (status != SR_OK || s.spent == NULL) {
+    if (status != SR_OK || s.spent == NULL || s.chunk == NULL) {
+        free(s.chunk);
         free(s.spent);
         sr_picks_release(picks);
         return status;
@@ -315,6 +369,7 @@ enum sr_status sr_picks_find(struct sr_picks *picks, struct sr_gram *gram, const
         weigh_rival(&s, pick, &moving);
         picks->count++;
     }
+    free(s.chunk);
     free(s.spent);
     return SR_OK;
 }

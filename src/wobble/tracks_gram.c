@@ -216,6 +216,7 @@ enum sr_status sr_gram_make(struct sr_gram *gram, const struct sr_slices *slices
                             struct sr_error *err)
 {
     struct sr_gram made = {.slices = slices->count,
+                           .jobs = slices->jobs,
                            .bins = slices->bins,
                            .first = view->first_bin < slices->bins ? view->first_bin : slices->bins - 1,
                            .bin_hz = slices->bin_hz,
