@@ -120,6 +120,23 @@ static void test_long_rows_survive_whole(void **state)
     sr_ledger_release(&ledger);
 }
 
+/* Each new column gives a row that is too long an empty cell; it is the same row all the same. */
+static void test_long_rows_are_known_under_more_columns(void **state)
+{
+    (void)state;
+    const char *old = "wobble_px,fingerprint\n1,00000000000000aa,,windy\n1,00000000000000aa,,calm\n";
+    put_text("old.csv", old);
+    put_text("club.csv", old);
+    put_text("c.csv", "fingerprint,theirs,wobble_px\n00000000000000bb,t,2\n");
+    assert_count(merge("club.csv", "c.csv"), 1, 0, 0);
+    assert_count(merge("club.csv", "old.csv"), 0, 2, 0);
+
+    put_text("other.csv", "fingerprint,mine,wobble_px\n00000000000000cc,m,3\n");
+    assert_count(merge("other.csv", "old.csv"), 0, 0, 2);
+    assert_count(merge("other.csv", "c.csv"), 1, 0, 0);
+    assert_count(merge("other.csv", "old.csv"), 0, 2, 0);
+}
+
 static void test_columns_without_a_name_keep_their_order(void **state)
 {
     (void)state;
@@ -280,6 +297,7 @@ int main(void)
         TEST(test_formulas_come_as_texts),
         TEST(test_columns_are_brought_together_by_name),
         TEST(test_long_rows_survive_whole),
+        TEST(test_long_rows_are_known_under_more_columns),
         TEST(test_columns_without_a_name_keep_their_order),
         TEST(test_ratings_come_along),
         TEST(test_ratings_find_their_place),

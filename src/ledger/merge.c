@@ -72,20 +72,26 @@ static void key_flight(struct bytes *key, const struct sr_ledger_row *row)
     key_text(key, column_text(row, column_find("shore_a"), text, sizeof text));
 }
 
-/* Of a row that cannot be read: all its cells, under the columns of `into` and as they are written there. */
+/* Of a row that cannot be read: all its cells, under the columns of `into` and as they are written there. One
+ * that is too long gets empty cells with every new column, so that in it only the others count. */
 static void key_cells(struct merge *m, size_t row)
 {
     struct bytes *key = &m->known.keys;
     size_t n = m->into.ledger.n_rows;
     const struct sr_ledger *ledger = row < n ? &m->into.ledger : &m->from;
-    size_t i = row < n ? row : row - n;
+    size_t i = row < n ? row : row - n, n_cells = ledger_n_cells(ledger, i);
+    bool too_long = n_cells > ledger->n_columns;
     char room[CELL_ROOM];
 
-    key_text(key, "unreadable");
-    for (size_t c = 0; c < m->into.ledger.n_columns; c++)
-        key_text(key, cell_unguarded(row < n ? sr_ledger_cell(ledger, i, c) : merge_cell(m, i, c, room)));
-    for (size_t c = ledger->n_columns; c < ledger_n_cells(ledger, i); c++)
-        key_text(key, cell_unguarded(sr_ledger_cell(ledger, i, c)));
+    key_text(key, too_long ? "too long" : "unreadable");
+    for (size_t c = 0; c < m->into.ledger.n_columns; c++) {
+        const char *cell = row < n ? sr_ledger_cell(ledger, i, c) : merge_cell(m, i, c, room);
+        if (cell[0] != '\0' || !too_long)
+            key_text(key, cell_unguarded(cell));
+    }
+    for (size_t c = ledger->n_columns; c < n_cells; c++)
+        if (sr_ledger_cell(ledger, i, c)[0] != '\0')
+            key_text(key, cell_unguarded(sr_ledger_cell(ledger, i, c)));
 }
 
 static void add_key(struct merge *m, size_t row)
