@@ -55,6 +55,8 @@ static void times(void **state)
         {"count", SR_ROLE_NONE, -1, ""},
         {"sample", SR_ROLE_NONE, -1, ""},
         {"temperature", SR_ROLE_NONE, -1, ""},
+        {"latency (ms)", SR_ROLE_NONE, -1, "ms"},
+        {"speed (m/s)", SR_ROLE_NONE, -1, "ms"}, /* the marks of a unit do not count */
     };
     (void)state;
     check(cases, sizeof cases / sizeof cases[0]);

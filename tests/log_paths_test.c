@@ -17,6 +17,7 @@
 
 #include <cmocka.h>
 
+#include "log/reader.h"
 #include "log/rows.h"
 #include "sim/flight.h"
 #include "stillrow/log.h"
@@ -216,6 +217,28 @@ static void stray_quote(void **state)
     }
 }
 
+/* A sector of zeros in the middle that ends where a block does: what is before and after it is no row. */
+static void zeros_within(void **state)
+{
+    const size_t block = SR_BLOCK_BYTES, sector = 4096;
+    (void)state;
+    for (int quote = 0; quote < 2; quote++) {
+        struct text text = {0};
+        struct sr_log log;
+        struct sr_error err;
+        text_add(&text, "time (us),gyro x (deg/s),gyro y (deg/s),gyro z (deg/s)%*s\n", 64 + 16 - 55, "");
+        for (int i = 0; i < 40000; i++) /* 32 bytes a row: what is before and after would make one */
+            text_add(&text, quote == 1 && i == 10 ? "%09d,\"%04d\",%06d,%07d\n" : "%09d,%06d,%06d,%07d\n",
+                     i * 500, i % 91, i % 83, i % 101);
+        memset(text.bytes + block - sector, 0, sector);
+        assert_int_equal(text_read(&text, NULL, &log, &err), SR_OK);
+        assert_int_equal(log.quality.bad_rows, 1);
+        assert_int_equal(log.quality.rows, 40000 - sector / 32);
+        sr_log_release(&log);
+        text_free(&text);
+    }
+}
+
 /* However the text is cut into stretches, the rows are the same. */
 static void stretches(void **state)
 {
@@ -383,9 +406,10 @@ static void memory_from_a_file(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(memory_from_a_pipe), cmocka_unit_test(odd_files),   cmocka_unit_test(odd_quotes),
-        cmocka_unit_test(long_files),         cmocka_unit_test(stray_quote), cmocka_unit_test(stretches),
-        cmocka_unit_test(memory_from_a_file),
+        cmocka_unit_test(memory_from_a_pipe), cmocka_unit_test(odd_files),
+        cmocka_unit_test(odd_quotes),         cmocka_unit_test(long_files),
+        cmocka_unit_test(stray_quote),        cmocka_unit_test(zeros_within),
+        cmocka_unit_test(stretches),          cmocka_unit_test(memory_from_a_file),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -176,6 +176,26 @@ static void named_columns(void **state)
     text_free(&text);
 }
 
+/* A row of units, blank lines before it or none. */
+static void units_row(void **state)
+{
+    static const char *const headers[] = {"time,gyro x,gyro y,gyro z\nus,rad/s,rad/s,rad/s\n",
+                                          "time,gyro x,gyro y,gyro z\n\n \nus,rad/s,rad/s,rad/s\n\n"};
+    (void)state;
+    for (size_t i = 0; i < sizeof headers / sizeof headers[0]; i++) {
+        struct text text = {0};
+        struct sr_log log;
+        struct sr_error err;
+        make(&text, headers[i], ',', 4);
+        expect_rates(&text, NULL, 180.0 / 3.14159265358979323846);
+        assert_int_equal(text_read(&text, NULL, &log, &err), SR_OK);
+        assert_int_equal(log.quality.bad_rows, 0);
+        assert_string_equal(log.columns.time.unit, "us");
+        sr_log_release(&log);
+        text_free(&text);
+    }
+}
+
 static void what_was_found(void **state)
 {
     struct text text = {0};
@@ -554,15 +574,15 @@ static void progress(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(dialects),          cmocka_unit_test(line_ends),
-        cmocka_unit_test(decimal_comma),     cmocka_unit_test(units),
-        cmocka_unit_test(named_columns),     cmocka_unit_test(what_was_found),
-        cmocka_unit_test(refused),           cmocka_unit_test(refused_columns),
-        cmocka_unit_test(refused_options),   cmocka_unit_test(span_asked_for),
-        cmocka_unit_test(bad_rows),          cmocka_unit_test(cut_last_row),
-        cmocka_unit_test(zeros_at_the_tail), cmocka_unit_test(binary),
-        cmocka_unit_test(endless_line),      cmocka_unit_test(files),
-        cmocka_unit_test(progress),
+        cmocka_unit_test(dialects),        cmocka_unit_test(line_ends),
+        cmocka_unit_test(decimal_comma),   cmocka_unit_test(units),
+        cmocka_unit_test(units_row),       cmocka_unit_test(named_columns),
+        cmocka_unit_test(what_was_found),  cmocka_unit_test(refused),
+        cmocka_unit_test(refused_columns), cmocka_unit_test(refused_options),
+        cmocka_unit_test(span_asked_for),  cmocka_unit_test(bad_rows),
+        cmocka_unit_test(cut_last_row),    cmocka_unit_test(zeros_at_the_tail),
+        cmocka_unit_test(binary),          cmocka_unit_test(endless_line),
+        cmocka_unit_test(files),           cmocka_unit_test(progress),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

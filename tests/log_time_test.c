@@ -270,6 +270,55 @@ static void backward(void **state)
     }
 }
 
+static int64_t second_flight(int i)
+{
+    return i < 2500 ? steady(i) : steady(i - 2500);
+}
+
+static int64_t sixteen_bits(int i)
+{
+    return ((i + 64000) % 65536) * 1000;
+}
+
+static int64_t pairs_swapped(int i)
+{
+    return steady(i ^ 1);
+}
+
+static int64_t all_backward(int i)
+{
+    return steady(4000 - i);
+}
+
+/* What is left of a flight whose time goes back too often or for too long is no flight. */
+static void too_far_back(void **state)
+{
+    static const struct {
+        const char *what;
+        int64_t (*stamp)(int i);
+        size_t line;
+        const char *says;
+    } cases[] = {
+        {"second flight", second_flight, 2502, "starts again here, 2.499 s back: several recordings"},
+        {"16-bit counter", sixteen_bits, 1538, "or a counter that wrapped round (give --sample-rate HZ)"},
+        {"pairs swapped", pairs_swapped, 3, "runs backwards: 2000 of 4000 rows"},
+        {"all backward", all_backward, 3, "runs backwards: 3999 of 4000 rows"}};
+    (void)state;
+    for (size_t c = 0; c < sizeof cases / sizeof cases[0]; c++) {
+        struct text text = {0};
+        struct sr_log log;
+        struct sr_error err;
+        header(&text, "time (us)");
+        for (int i = 0; i < 4000; i++)
+            row_us(&text, cases[c].stamp(i), i * 1e-3, 0.01);
+        const enum sr_status status = text_read(&text, NULL, &log, &err);
+        if (status != SR_ERR_TIME || err.line != cases[c].line || strstr(err.text, cases[c].says) == NULL)
+            fail_msg("%s: status %d, line %zu, '%s'", cases[c].what, (int)status, err.line, err.text);
+        sr_log_release(&log);
+        text_free(&text);
+    }
+}
+
 /* A 32-bit count of microseconds wraps after 71.6 minutes. */
 static void wrapped(void **state)
 {
@@ -508,6 +557,7 @@ int main(void)
         cmocka_unit_test(gaps),
         cmocka_unit_test(gap_limit),
         cmocka_unit_test(backward),
+        cmocka_unit_test(too_far_back),
         cmocka_unit_test(wrapped),
         cmocka_unit_test(jitter),
         cmocka_unit_test(jitter_with_gaps),

@@ -28,6 +28,14 @@ static void drop_zeros(struct sr_reader *reader)
         reader->size--;
 }
 
+/* The same while more may follow: one stays, or what stands before and after would become one number. */
+static void squeeze_zeros(struct sr_reader *reader)
+{
+    while (reader->size > 1 && reader->block[reader->size - 1] == '\0' &&
+           reader->block[reader->size - 2] == '\0')
+        reader->size--;
+}
+
 enum sr_status sr_reader_fill(struct sr_reader *reader, size_t room, struct sr_error *err)
 {
     while (reader->size < room && !reader->ended) {
@@ -69,7 +77,8 @@ static enum sr_status read_block(struct sr_reader *reader)
         return status;
     reader->line += reader->rows.lines;
     sr_reader_consume(reader, used);
-    drop_zeros(reader);
+    if (!reader->ended)
+        squeeze_zeros(reader);
     return reader->size >= SR_BLOCK_BYTES ? sr_reader_too_long(reader) : SR_OK;
 }
 

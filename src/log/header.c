@@ -219,20 +219,21 @@ static void add_units(struct sr_name *name, const struct names *units)
     }
 }
 
-/* A row of units right below the header, if there is one. false: out of memory. */
+/* A row of units below the header, blank lines between or not, if there is one. false: out of memory. */
 static bool read_units(const struct sr_head *head, struct sr_csv *csv, struct sr_header *header,
                        struct names *names)
 {
-    struct sr_csv_span span;
+    struct sr_csv_span span = {.used = 1};
+    size_t at = header->start, line = header->start_line;
 
-    if (!row_at(head, csv, header->start, names, &span))
-        return false;
+    for (; span.columns == 0 && span.used > 0 && at < head->size; at += span.used, line += span.lines)
+        if (!row_at(head, csv, at, names, &span))
+            return false;
     if (span.columns == 0 || names->count > header->count || !is_units_row(names))
         return true;
     add_units(header->name, names);
-    header->units_line = header->start_line;
-    header->start += span.used;
-    header->start_line += span.lines;
+    header->start = at;
+    header->start_line = line;
     return true;
 }
 

@@ -34,8 +34,7 @@ struct sr_header {
         comma_open; /* whether bare commas are decimal marks cannot be told: they are taken to part columns */
     size_t line;    /* [1-based] of the header row, 0: there is none */
     size_t above;   /* fields of the row above the data where that is no header, 0: there is no such row */
-    size_t units_line; /* [1-based] of the row of units under it, 0: there is none */
-    size_t start;      /* [bytes] first row after the header */
+    size_t start;   /* [bytes] first row after the header */
     size_t start_line; /* [1-based] its line */
 };
 

@@ -327,6 +327,13 @@ static int rate_rank(const struct sr_name *name)
     return has(name, "g") && name->style == SR_AXIS_XYZ ? 5 : 0;
 }
 
+/* Its one word is its unit. */
+static bool is_own_unit(const struct sr_name *name)
+{
+    return name->n_words == 1 &&
+           strcmp(sr_unit_find(name->words[0], strlen(name->words[0])), name->unit) == 0;
+}
+
 static int time_rank(const struct sr_name *name)
 {
     static const char *const stems[] = {"time",  "timestamp",  "t",       "clock",  "ts",
@@ -338,7 +345,8 @@ static int time_rank(const struct sr_name *name)
     if (has_any(name, not ) || (name->unit[0] != '\0' && !unit))
         return 0;
     if (!has_any(name, stems))
-        return unit && name->n_words == 1 ? 20 : 0; /* a column called just "us" or "seconds" */
+        return unit && is_own_unit(name) ? 20
+                                         : 0; /* "us" or "seconds" alone, but no "latency (ms)", "v (m/s)" */
     return 60 - 5 * (int)name->n_words + (unit ? 10 : 0) +
            (has(name, "time") || has(name, "timestamp") ? 4 : 0);
 }

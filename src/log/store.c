@@ -14,6 +14,7 @@
     10000.0 /* [s] of log that need no excuse; beyond, a row may stand for a slow cell or so */
 #define ROW_SPAN_S   (4.0 * SR_SLOW_STEP_S)
 #define STRAY_ROWS   16           /* rows before such a jump that are dropped as strays */
+#define BACK_MAX_S   1.0          /* [s] a time that goes back by more, and on for as long, starts again */
 #define COUNTER_SPAN 4294967296.0 /* values of a 32-bit counter */
 
 void sr_store_init(struct sr_store *store, const struct sr_layout *layout, double seconds)
@@ -217,6 +218,18 @@ static void put(struct sr_store *store, size_t at, double time_s, const struct s
         store->rate[axis][at] = row->rate[axis];
 }
 
+/* Data row `number` was dropped as being behind. True: the time has started again. */
+static bool starts_again(struct sr_store *store, double time_s, uint64_t number, size_t line)
+{
+    struct sr_behind *behind = &store->behind;
+
+    if (number != behind->next)
+        *behind = (struct sr_behind){
+            .line = line, .first_s = time_s, .back_s = store->time_s[store->count - 1] - time_s};
+    behind->next = number + 1;
+    return behind->back_s > BACK_MAX_S && time_s - behind->first_s > BACK_MAX_S;
+}
+
 /* Drop a row whose time is not after the last one's; or the last one, if that was the stray. */
 static bool goes_back(struct sr_store *store, double time_s, const struct sr_row *row, size_t line)
 {
@@ -248,6 +261,15 @@ static bool drop_strays(struct sr_store *store, double time_s)
     return true;
 }
 
+static enum sr_status two_recordings(const struct sr_store *store, const char *file, struct sr_error *err)
+{
+    return sr_fail(
+        err, SR_ERR_TIME, file, store->behind.line,
+        "the time starts again here, %.4g s back: several recordings (split the file), or a counter "
+        "that wrapped round (give --sample-rate HZ)",
+        store->behind.back_s);
+}
+
 static enum sr_status add_row(struct sr_store *store, const struct sr_row *row, const double *slow,
                               size_t line, const char *file, struct sr_error *err)
 {
@@ -258,7 +280,9 @@ static enum sr_status add_row(struct sr_store *store, const struct sr_row *row, 
     if (goes_back(store, time_s, row, line)) {
         if (slow != NULL && store->time_s[store->count - 1] == time_s) /* it took the stray one's place */
             memcpy(store->pending, slow, bytes);
-        return SR_OK;
+        return starts_again(store, time_s, store->rows + row->ordinal, line)
+                   ? two_recordings(store, file, err)
+                   : SR_OK;
     }
     if (!store->counted && drop_strays(store, time_s))
         time_s = time_of(store, row);

@@ -45,7 +45,13 @@ struct sr_store {
     bool strays;          /* rows before a jump of hours were dropped */
     uint64_t backward;    /* rows dropped: the time went back */
     size_t backward_line; /* line of the first of them */
-    uint64_t rows;        /* data rows so far */
+    struct sr_behind {
+        uint64_t next;  /* data row that would be one more of them, 0: there was none */
+        size_t line;    /* of the first of the last ones that were dropped in a row */
+        double first_s; /* [s] its time */
+        double back_s;  /* [s] how far it went back */
+    } behind;
+    uint64_t rows; /* data rows so far */
     uint64_t bad, without;
     size_t first_bad_line;
     char bad_text[40];

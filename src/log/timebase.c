@@ -17,6 +17,7 @@
 #define MANY         0.2  /* share of such steps that their mean is trusted from */
 #define COARSE_UNITS 8.0  /* [stamp units] steps under this cannot tell two rows in a slot from rounding */
 #define STAMP_PARTS  2.0  /* of its double's resolution, that a step between two stamps is good to */
+#define BACK_SHARE   0.3  /* of rows whose time went back: of a third, every second row may be lost */
 #define USABLE_S     2.0  /* [s] least length of a log */
 
 /* Rows with the stamp of the row before: all of them, and those whose rates differ from it. */
@@ -208,7 +209,7 @@ static enum sr_status check(struct sr_log *log, const struct sr_store *store, st
 static enum sr_status check_order(const struct sr_log *log, const struct sr_store *store,
                                   struct sr_error *err)
 {
-    if (2 * store->backward > store->rows)
+    if ((double)store->backward > BACK_SHARE * (double)store->rows)
         return sr_fail(
             err, SR_ERR_TIME, log->name, store->backward_line,
             "the time '%s' runs backwards: %llu of %llu rows are earlier than one before; sort the "
