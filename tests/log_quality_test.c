@@ -231,6 +231,35 @@ static void throttle_scales(void **state)
     }
 }
 
+/* No pulse before the motors are armed: a tenth of the throttle is no share of 2047 then. Digital outputs do
+ * have values on the way. */
+static void throttle_off(void **state)
+{
+    static const struct {
+        double off, idle, hover, fraction;
+    } cases[] = {{0, 1000, 1400, 0.4}, {0, 988, 1700, 0.7}, {0, 150, 1146.32, 0.56}, {0, 60, 400, 0.4}};
+    (void)state;
+    for (size_t c = 0; c < sizeof cases / sizeof cases[0]; c++) {
+        struct text text = {0};
+        struct sr_log log;
+        text_add(&text, "time (ms),throttle,gyro x,gyro y,gyro z\n");
+        for (int i = 0; i < 8000; i++)
+            text_add(&text, "%d,%g,%d,%d,%d\n", i,
+                     i < 777 || i > 7321 ? cases[c].off
+                     : i < 2000          ? cases[c].idle
+                                         : cases[c].hover,
+                     i % 97, i % 91, i % 83);
+        read_or_fail(&text, NULL, &log);
+        if (fabs(log.throttle[60] - cases[c].fraction) > 1e-9)
+            fail_msg("%g, %g, %g: read as %g", cases[c].off, cases[c].idle, cases[c].hover, log.throttle[60]);
+        assert_int_equal(log.n_airborne, 1);
+        if (cases[c].idle > 880.0)
+            assert_near(log.airborne[0].from_s, 2.0, 1e-9);
+        sr_log_release(&log);
+        text_free(&text);
+    }
+}
+
 static void outputs_for_throttle(void **state)
 {
     struct text text = {0};
@@ -277,6 +306,31 @@ static void motor_speeds(void **state)
         assert_true(isnan(log.motor_rpm[1][45]));
         assert_true(has_note(&log, "motor speed") == (cases[c].note != NULL));
         assert_true(cases[c].note == NULL || has_note(&log, cases[c].note));
+        sr_log_release(&log);
+        text_free(&text);
+    }
+}
+
+/* A motor that says nothing, whichever it is, does not hide what the others say. */
+static void silent_motor(void **state)
+{
+    (void)state;
+    for (int silent = 0; silent < 3; silent++) {
+        struct text text = {0};
+        struct sr_log log;
+        text_add(&text, "time (ms),rpm 1,rpm 2,rpm 3,gyro x (deg/s),gyro y (deg/s),gyro z (deg/s)\n");
+        for (int i = 0; i < 8000; i++) {
+            text_add(&text, "%d", i);
+            for (int m = 0; m < 3; m++)
+                text_add(&text, m == silent ? "," : ",%d", i < 2000 ? 0 : 16000 + m);
+            text_add(&text, ",%d,%d,%d\n", i % 97, i % 91, i % 83);
+        }
+        read_or_fail(&text, NULL, &log);
+        assert_int_equal(log.n_motors, 3);
+        assert_int_equal(log.airborne_how, SR_AIRBORNE_SPEED);
+        assert_near(log.airborne[0].from_s, 2.0, 1e-9);
+        for (int m = 0; m < 3; m++)
+            assert_true(m == silent ? isnan(log.motor_rpm[m][100]) : log.motor_rpm[m][100] == 16000 + m);
         sr_log_release(&log);
         text_free(&text);
     }
@@ -425,9 +479,11 @@ int main(void)
         cmocka_unit_test(held_samples),
         cmocka_unit_test(low_pass),
         cmocka_unit_test(throttle_scales),
+        cmocka_unit_test(throttle_off),
         cmocka_unit_test(outputs_for_throttle),
         cmocka_unit_test(airborne),
         cmocka_unit_test(motor_speeds),
+        cmocka_unit_test(silent_motor),
         cmocka_unit_test(too_little_flight),
         cmocka_unit_test(simulated_flight),
     };

@@ -104,13 +104,19 @@ static double quantile(const double *x, size_t n, double q, double *work)
     return work[(size_t)(q * (double)(m - 1) + 0.5)];
 }
 
-/* Mean motor speed of each cell; idle is half of what the upper part of the log runs at. */
+/* Mean speed of the motors that say theirs, of each cell; idle is half of what the upper part of the log runs
+ * at. */
 static double speed_level(const struct sr_log *log, double *mean, double *work)
 {
     for (size_t i = 0; i < log->slow_count; i++) {
-        mean[i] = 0.0;
+        double sum = 0.0;
+        size_t n = 0;
         for (size_t m = 0; m < log->n_motors; m++)
-            mean[i] += log->motor_rpm[m][i] / (double)log->n_motors;
+            if (!isnan(log->motor_rpm[m][i])) {
+                sum += log->motor_rpm[m][i];
+                n++;
+            }
+        mean[i] = n > 0 ? sum / (double)n : NAN;
     }
     return 0.5 * quantile(mean, log->slow_count, 0.9, work);
 }

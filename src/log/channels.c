@@ -8,7 +8,9 @@
 #include "log/airborne.h"
 #include "log/note.h"
 
-#define SLOWEST_RPM 300.0 /* what turns slower in flight is no motor, or is written in another unit */
+#define PULSE_LOW   880.0 /* [us] no shorter a pulse drives a motor controller (common practice, no source) */
+#define PULSE_HIGH  2300.0 /* [us] nor a longer one */
+#define SLOWEST_RPM 300.0  /* what turns slower in flight is no motor, or is written in another unit */
 
 /* How a throttle is written: fraction = (value - zero) / span. */
 struct scale {
@@ -24,7 +26,7 @@ static struct scale throttle_scale(const char *unit, double low, double high)
         struct scale scale;
     } ranges[] = {
         {-0.05, 1.05, {"fraction", 0.0, 1.0}},     {-1.05, 1.05, {"-1..1", -1.0, 2.0}},
-        {-5.0, 110.0, {"%", 0.0, 100.0}},          {880.0, 2300.0, {"1000..2000", 1000.0, 1000.0}},
+        {-5.0, 110.0, {"%", 0.0, 100.0}},          {PULSE_LOW, PULSE_HIGH, {"1000..2000", 1000.0, 1000.0}},
         {-10.0, 1050.0, {"0..1000", 0.0, 1000.0}}, {-10.0, 2050.0, {"0..2047", 0.0, 2047.0}},
         {-10.0, 4100.0, {"0..4095", 0.0, 4095.0}}, {-10.0, 65540.0, {"0..65535", 0.0, 65535.0}},
     };
@@ -37,6 +39,31 @@ static struct scale throttle_scale(const char *unit, double low, double high)
     return (struct scale){"seen range", low, high > low ? high - low : 1.0};
 }
 
+/*
+ * The least pulse where there is none before the motors are armed: 0, then 1000 and
+ * more, and nothing between but the one cell on the way. Elsewhere the least seen.
+ */
+static double least_pulse(const struct sr_slow *slow)
+{
+    double least = INFINITY;
+    size_t changes = 0, between = 0;
+    bool was_on = false;
+
+    for (size_t i = 0, seen = 0; i < slow->cells; i++) {
+        const double mean = sr_slow_mean(slow, 0, i);
+        const bool on = mean >= PULSE_LOW;
+        if (isnan(mean))
+            continue;
+        between += !on && mean > 0.0;
+        if (!on && mean > 0.0)
+            continue;
+        changes += seen++ > 0 && on != was_on;
+        was_on = on;
+        least = on ? fmin(least, mean) : least;
+    }
+    return slow->low[0] == 0.0 && changes > 0 && between <= changes ? least : slow->low[0];
+}
+
 static double *new_grid(size_t cells)
 {
     return cells > SIZE_MAX / sizeof(double) ? NULL : malloc((cells > 0 ? cells : 1) * sizeof(double));
@@ -45,7 +72,7 @@ static double *new_grid(size_t cells)
 static bool make_throttle(struct sr_log *log, const struct sr_slow *slow)
 {
     struct sr_column_use *use = &log->columns.throttle;
-    const struct scale scale = throttle_scale(use->unit, slow->low[0], slow->high[0]);
+    const struct scale scale = throttle_scale(use->unit, least_pulse(slow), slow->high[0]);
     const bool written = strcmp(use->unit, "%") == 0;
 
     log->throttle = new_grid(log->slow_count);
@@ -162,14 +189,16 @@ static bool is_seen(const struct sr_slow *slow, size_t channel)
 enum sr_status sr_channels_make(struct sr_log *log, const struct sr_slow *slow,
                                 const struct sr_log_options *options, struct sr_error *err)
 {
-    bool ok = true;
+    bool ok = true, motors = false;
 
     log->slow_count = (size_t)(log->quality.duration_s / SR_SLOW_STEP_S) + 1;
     if (is_seen(slow, 0))
         ok = make_throttle(log, slow);
     else if (log->columns.throttle.index >= 0)
         ok = sr_log_note(log, "the throttle '%s' holds no numbers", log->columns.throttle.name);
-    if (ok && log->columns.n_motors > 0 && is_seen(slow, 1))
+    for (size_t m = 0; m < log->columns.n_motors; m++)
+        motors = motors || is_seen(slow, m + 1);
+    if (ok && motors)
         ok = make_motors(log, slow, options);
     return ok ? SR_OK : sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
 }
