@@ -7,6 +7,8 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdio.h>
+#include <string.h>
 
 #include <cmocka.h>
 
@@ -72,6 +74,14 @@ static void test_the_sign_of_a_file(void **state)
          "wobble_px: '1.234,5' is not a number; write it with a comma, as those above"},
         {"fingerprint;wobble_px\n00000000000000aa;0,5\n00000000000000ab;1,234,5\n", ',', 1, 3,
          "wobble_px: '1,234,5' is not a number"},
+        /* What may be thousands does not tell where another number does. */
+        {"fingerprint;airborne_s;wobble_px\n00000000000000aa;1.200;0,5\n00000000000000ab;90;0,7\n", ',', 1, 2,
+         "airborne_s: '1.200' is not a number; write it with a comma, as those above"},
+        {"fingerprint;wobble_px;airborne_s\n00000000000000aa;0.125;1,200\n", '.', 1, 2,
+         "airborne_s: '1,200' is not a number; write it with a point"},
+        {"fingerprint;wobble_px;temperature_c\n00000000000000aa;1.250;-12.125\n", '.', 0, 0, ""},
+        {"fingerprint;wobble_px;temperature_c\n00000000000000aa;1234.500;20\n00000000000000ab;1;1,5\n", '.',
+         1, 3, "temperature_c: '1,5' is not a number; write it with a point"},
         /* Texts and columns of others tell nothing. */
         {"fingerprint;wobble_px;note;mine\n00000000000000aa;1;0.5;0.5\n00000000000000ab;0,5;;\n", ',', 0, 0,
          ""},
@@ -99,6 +109,43 @@ static void test_the_sign_of_a_file(void **state)
             }
         sr_ledger_release(&ledger);
     }
+}
+
+/* A line that tells a spreadsheet the delimiter is none of the rows, and stays. */
+static void test_a_line_of_the_delimiter(void **state)
+{
+    static const char *const lines[] = {"sep=;\r\n", "\xef\xbb\xbfsep=;\n", "sep=;;;\r", "sep=,\n"};
+    static const char *const others[] = {"sep=;x\n", "sep=\n", "sep:;\n", "sep=|\n"};
+    const char *rows = "fingerprint;wobble_px;rating\n00000000000000aa;0,5;\n";
+    const char *rated = "fingerprint;wobble_px;rating\n00000000000000aa;0,5;bad\n";
+    struct sr_error err = {0};
+    struct sr_ledger ledger;
+    char text[200];
+    (void)state;
+    for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
+        snprintf(text, sizeof text, "%s%s", lines[i], rows);
+        put_text("l.csv", text);
+        read_ledger(&ledger, "l.csv");
+        assert_int_equal(ledger.delimiter, ';');
+        assert_int_equal(ledger.n_rows, 1);
+        assert_int_equal(ledger.rows[0].line, 3);
+        sr_ledger_release(&ledger);
+        assert_int_equal(sr_ledger_rate("l.csv", "00000000000000aa", SR_RATED_BAD, &err), SR_OK);
+        snprintf(text, sizeof text, "%s%s", lines[i], rated);
+        assert_file_is("l.csv", text);
+    }
+    for (size_t i = 0; i < sizeof others / sizeof *others; i++) {
+        snprintf(text, sizeof text, "%s%s", others[i], rows);
+        put_text("l.csv", text);
+        assert_int_equal(sr_ledger_read(&ledger, "l.csv", &err), SR_ERR_FORMAT);
+        assert_int_equal(err.line, 1);
+    }
+    put_text("l.csv", "sep=;");
+    assert_int_equal(sr_ledger_read(&ledger, "l.csv", &err), SR_ERR_FORMAT);
+    put_text("l.csv", "\xff\xfe"
+                      "f");
+    assert_int_equal(sr_ledger_read(&ledger, "l.csv", &err), SR_ERR_FORMAT);
+    assert_non_null(strstr(err.text, "UTF-16"));
 }
 
 /* What was there keeps its bytes, and what comes is written as the file is: the spreadsheet opens it still.
@@ -287,6 +334,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         TEST(test_semicolons_and_decimal_commas),
         TEST(test_the_sign_of_a_file),
+        TEST(test_a_line_of_the_delimiter),
         TEST(test_changes_keep_the_form),
         TEST(test_merging_one_of_each),
         TEST(test_doubtful_cells_are_not_merged),

@@ -12,10 +12,11 @@
  * stays one, rights stay.
  *
  * A new ledger has commas between its cells and points in its numbers, in every locale. One that a
- * spreadsheet has saved with semicolons or tabs is known by its first row; then the first number with a
- * decimal sign tells whether that is a comma or a point in this file, and what is written to it is written
- * like that. A number with the other sign cannot be read: what "1.234" is meant to be nobody knows. Where no
- * number has a sign, it is a comma between semicolons, and a point between tabs.
+ * spreadsheet has saved with semicolons or tabs is known by its first row (a line "sep=;" above that is
+ * passed over); then the first number with a decimal sign tells whether that is a comma or a point in this
+ * file, and what is written to it is written like that. A number with the other sign cannot be read: what
+ * "1.234" is meant to be nobody knows, which is why one like that tells the sign only where there is no
+ * other. Where no number has a sign, it is a comma between semicolons, and a point between tabs.
  */
 #ifndef STILLROW_LEDGER_H
 #define STILLROW_LEDGER_H

@@ -229,6 +229,16 @@ char column_decimal(size_t k, const char *text)
     return '\0';
 }
 
+bool column_may_group(const char *text)
+{
+    const char *start = skip_blanks(text);
+    start += strspn(start, "+-");
+    size_t before = strspn(start, "0123456789");
+    size_t after = start[before] != '\0' ? strspn(start + before + 1, "0123456789") : 0;
+    return *start != '0' && before >= 1 && before <= 3 && after == 3 &&
+           *skip_blanks(start + before + 1 + after) == '\0';
+}
+
 const char *column_with(size_t k, const char *text, char from, char to, char *room, size_t size)
 {
     size_t length = strlen(text);

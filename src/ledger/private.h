@@ -114,6 +114,8 @@ void column_set(struct sr_ledger_row *row, size_t k, const char *text, char deci
 bool column_reads(size_t k, const char *text, char decimal);
 /* The decimal sign with which it is one; 0: with none in it, or it is no number. */
 char column_decimal(size_t k, const char *text);
+/* Whether a number's sign may be one between thousands, as in "1.234", but not in "0.234" or "1.23". */
+bool column_may_group(const char *text);
 /* The text with another decimal sign, in room[size], where it is a number with the first one; else as it is.
  */
 const char *column_with(size_t k, const char *text, char from, char to, char *room, size_t size);

@@ -113,9 +113,26 @@ static bool feed_end(struct csv_parser *parser, struct intake *in)
     return csv_fini(parser, take_cell, take_row, in) == 0;
 }
 
-static size_t behind_mark(const struct bytes *b)
+/* Where the first row begins. */
+struct start {
+    size_t at, line;
+};
+
+/* Behind the mark of UTF-8, and behind a line "sep=;" in which a spreadsheet is told the delimiter; saving
+ * may have put more of them there. */
+static struct start find_start(const struct bytes *b)
 {
-    return b->size >= 3 && memcmp(b->data, "\xef\xbb\xbf", 3) == 0 ? 3 : 0;
+    size_t mark = b->size >= 3 && memcmp(b->data, "\xef\xbb\xbf", 3) == 0 ? 3 : 0, at = mark + 4;
+
+    if (b->size <= at || memcmp(b->data + mark, "sep=", 4) != 0 || memchr(",;\t", b->data[at], 3) == NULL)
+        return (struct start){mark, 1};
+    while (at < b->size && b->data[at] == b->data[mark + 4])
+        at++;
+    if (at < b->size && b->data[at] != '\r' && b->data[at] != '\n')
+        return (struct start){mark, 1};
+    at += at < b->size && b->data[at] == '\r';
+    at += at < b->size && b->data[at] == '\n';
+    return (struct start){at, 2};
 }
 
 static enum sr_status no_memory(const char *path, size_t line, struct sr_error *err)
@@ -126,11 +143,12 @@ static enum sr_status no_memory(const char *path, size_t line, struct sr_error *
 static enum sr_status split(struct intake *in, struct layout *layout, const struct bytes *b, char delimiter,
                             const char *path, struct sr_error *err)
 {
+    const struct start start = find_start(b);
     struct csv_parser parser;
     bool spans = in->exact, fine = true;
 
-    in->line = 1;
-    in->at = in->cell_from = behind_mark(b);
+    in->line = start.line;
+    in->at = in->cell_from = start.at;
     if (csv_init(&parser, CSV_REPALL_NL) != 0)
         return no_memory(path, 0, err);
     csv_set_delim(&parser, (unsigned char)delimiter);
@@ -191,11 +209,12 @@ static void count_names(struct look *look, const struct intake *in)
 /* false: out of memory. */
 static bool look_at(struct look *look, const struct bytes *b, char delimiter)
 {
-    struct intake in = {.line = 1, .at = behind_mark(b)};
+    const struct start start = find_start(b);
+    struct intake in = {.line = start.line, .at = start.at};
     struct csv_parser parser;
     bool fine = true;
 
-    *look = (struct look){.line = 1};
+    *look = (struct look){.line = start.line};
     if (csv_init(&parser, CSV_REPALL_NL) != 0)
         return false;
     csv_set_delim(&parser, (unsigned char)delimiter);
@@ -240,6 +259,15 @@ static enum sr_status find_delimiter(char *delimiter, const struct bytes *b, con
         }
     }
     return SR_OK;
+}
+
+/* What some spreadsheets make of text with tabs. */
+static enum sr_status refuse_wide(const struct bytes *b, const char *path, struct sr_error *err)
+{
+    bool wide = b->size >= 2 && (memcmp(b->data, "\xff\xfe", 2) == 0 || memcmp(b->data, "\xfe\xff", 2) == 0);
+    return wide ? sr_fail(err, SR_ERR_FORMAT, path, 1,
+                          "this is text in UTF-16, of two bytes a letter; save it as CSV in UTF-8")
+                : SR_OK;
 }
 
 static enum sr_status no_ledger(const struct look *look, const char *path, struct sr_error *err)
@@ -317,18 +345,22 @@ static enum sr_status refuse_newer(const struct sr_ledger *ledger, const size_t 
     return SR_OK;
 }
 
-/* The first number that has a decimal sign shows which it is: what is put behind the last row changes none.
- */
+/* The first number with a sign that can only be the decimal one shows which it is, or else the first with
+ * any: what is put behind the last row, written like that, changes nothing. */
 static char find_decimal(const struct sr_ledger *ledger, const size_t *known)
 {
+    char doubtful = '\0';
+
     for (size_t i = 0; ledger->delimiter != ',' && i < ledger->n_rows; i++) {
         for (size_t c = 0; c < ledger->n_columns; c++) {
-            char decimal = column_decimal(known[c], cell_unguarded(sr_ledger_cell(ledger, i, c)));
-            if (decimal != '\0')
+            const char *text = cell_unguarded(sr_ledger_cell(ledger, i, c));
+            char decimal = column_decimal(known[c], text);
+            if (decimal != '\0' && !column_may_group(text))
                 return decimal;
+            doubtful = doubtful == '\0' ? decimal : doubtful;
         }
     }
-    return ledger->delimiter == ';' ? ',' : '.';
+    return doubtful != '\0' ? doubtful : ledger->delimiter == ';' ? ',' : '.';
 }
 
 static enum sr_status place_rows(struct sr_ledger *ledger, const struct intake *in, const char *path,
@@ -390,7 +422,9 @@ enum sr_status ledger_parse(struct sr_ledger *ledger, struct layout *layout, con
     struct layout lies = {.cells = NULL};
     struct intake in = {.exact = spans};
 
-    enum sr_status status = find_delimiter(&made.delimiter, b, path, err);
+    enum sr_status status = refuse_wide(b, path, err);
+    if (status == SR_OK)
+        status = find_delimiter(&made.delimiter, b, path, err);
     if (status == SR_OK)
         status = split(&in, &lies, b, made.delimiter, path, err);
     if (status == SR_OK) {
