@@ -122,9 +122,11 @@ struct start {
  * may have put more of them there. */
 static struct start find_start(const struct bytes *b)
 {
+    static const char delimiters[] = {',', ';', '\t'};
     size_t mark = b->size >= 3 && memcmp(b->data, "\xef\xbb\xbf", 3) == 0 ? 3 : 0, at = mark + 4;
 
-    if (b->size <= at || memcmp(b->data + mark, "sep=", 4) != 0 || memchr(",;\t", b->data[at], 3) == NULL)
+    if (b->size <= at || memcmp(b->data + mark, "sep=", 4) != 0 ||
+        memchr(delimiters, b->data[at], sizeof delimiters) == NULL)
         return (struct start){mark, 1};
     while (at < b->size && b->data[at] == b->data[mark + 4])
         at++;
