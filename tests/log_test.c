@@ -196,6 +196,24 @@ static void units_row(void **state)
     }
 }
 
+/* The last instant of a grid lies in its last cell, however the division comes out. */
+static void slow_mean_at_the_end(void **state)
+{
+    (void)state;
+    for (size_t cells = 1; cells < 1000; cells++) {
+        struct sr_log log = {.slow_count = cells};
+        double *grid = calloc(cells + 1, sizeof *grid);
+        assert_non_null(grid);
+        grid[cells - 1] = 2.0;
+        grid[cells] = 99.0; /* no part of it */
+        const double end_s = (double)cells * SR_SLOW_STEP_S;
+        const double mean = sr_log_slow_mean(&log, grid, nextafter(end_s, 0.0), end_s);
+        if (mean != 2.0)
+            fail_msg("%zu cells: %g", cells, mean);
+        free(grid);
+    }
+}
+
 static void what_was_found(void **state)
 {
     struct text text = {0};
@@ -574,15 +592,16 @@ static void progress(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(dialects),        cmocka_unit_test(line_ends),
-        cmocka_unit_test(decimal_comma),   cmocka_unit_test(units),
-        cmocka_unit_test(units_row),       cmocka_unit_test(named_columns),
-        cmocka_unit_test(what_was_found),  cmocka_unit_test(refused),
-        cmocka_unit_test(refused_columns), cmocka_unit_test(refused_options),
-        cmocka_unit_test(span_asked_for),  cmocka_unit_test(bad_rows),
-        cmocka_unit_test(cut_last_row),    cmocka_unit_test(zeros_at_the_tail),
-        cmocka_unit_test(binary),          cmocka_unit_test(endless_line),
-        cmocka_unit_test(files),           cmocka_unit_test(progress),
+        cmocka_unit_test(dialects),          cmocka_unit_test(line_ends),
+        cmocka_unit_test(decimal_comma),     cmocka_unit_test(units),
+        cmocka_unit_test(units_row),         cmocka_unit_test(named_columns),
+        cmocka_unit_test(what_was_found),    cmocka_unit_test(slow_mean_at_the_end),
+        cmocka_unit_test(refused),           cmocka_unit_test(refused_columns),
+        cmocka_unit_test(refused_options),   cmocka_unit_test(span_asked_for),
+        cmocka_unit_test(bad_rows),          cmocka_unit_test(cut_last_row),
+        cmocka_unit_test(zeros_at_the_tail), cmocka_unit_test(binary),
+        cmocka_unit_test(endless_line),      cmocka_unit_test(files),
+        cmocka_unit_test(progress),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

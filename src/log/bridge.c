@@ -7,13 +7,12 @@
 #include <math.h>
 
 #include "log/note.h"
-#include "log/slots.h"
-#include "log/steps.h"
 #include "log/timebase.h"
 
-#define LOSS  0.05 /* of a line's amplitude that may be missing */
-#define STEPS 500  /* frequencies that are tried, up to half the rate */
-#define WIDE  7    /* lengths of hole that are told apart: stamps that wander may make longer ones */
+#define HALF_TURN 3.14159265358979 /* [rad] */
+#define LOSS      0.05             /* of a line's amplitude that may be missing */
+#define STEPS     500              /* frequencies that are tried, up to half the rate */
+#define WIDE      7 /* lengths of hole that are told apart: stamps that wander may make longer ones */
 
 /* Mean gain at `angle` [rad a row] of the cubic through two rows on each side of m missing ones. */
 static double gain_of(size_t m, double angle)
@@ -39,7 +38,7 @@ static double trusted_to(const double *share)
         double loss = 0.0;
         for (size_t m = 1; m <= WIDE; m++)
             if (share[m] > 0.0)
-                loss += share[m] * (1.0 - gain_of(m, 3.14159265358979 * (double)i / STEPS));
+                loss += share[m] * (1.0 - gain_of(m, HALF_TURN * (double)i / STEPS));
         if (loss > LOSS)
             return 0.5 * (double)(i - 1) / STEPS;
     }

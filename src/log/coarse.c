@@ -7,9 +7,12 @@
 #include "log/note.h"
 #include "log/slots.h"
 
-#define GAP_STEPS 1.5   /* a step over so many steps of the clock may be a gap */
-#define SLOPES    65536 /* slopes that a median is taken over */
-#define FINE_UNIT 0.55  /* [steps] a unit below this shows a single missing row */
+#define GAP_STEPS  1.5   /* a step over so many steps of the clock may be a gap */
+#define SLOPES     65536 /* slopes that a median is taken over */
+#define UNITS_WIDE 200.0 /* [units] a window that a slope is taken over */
+#define UNIT_OVER  1.01  /* [units] a step may be so much over, by rounding */
+#define UNITS_NEAR 3.0   /* [units] on each side of a jump, that tell whether rows after it stay late */
+#define FINE_UNIT  0.55  /* [steps] a unit below this shows a single missing row */
 
 static int by_value(const void *a, const void *b)
 {
@@ -28,7 +31,7 @@ static bool coarse_step(const struct sr_store *store, double unit_s, double *ste
     const double *t = store->time_s;
     const size_t n = store->count;
     const double mean_s = (t[n - 1] - t[0]) / (double)(n - 1);
-    size_t window = (size_t)fmin((double)(n - 1), ceil(200.0 * fmax(unit_s / mean_s, 1.0)));
+    size_t window = (size_t)fmin((double)(n - 1), ceil(UNITS_WIDE * fmax(unit_s / mean_s, 1.0)));
     const size_t stride = (n - window) / SLOPES + 1;
     double *slope = malloc(((n - window) / stride + 1) * sizeof *slope);
     size_t count = 0;
@@ -110,12 +113,12 @@ static bool is_coarse_gap(const struct sr_store *store, size_t i, double step_s,
     const double *t = store->time_s;
     const double jump = t[i] - t[i - 1];
 
-    if (jump <= step_s + 1.01 * unit_s || jump <= GAP_STEPS * step_s)
+    if (jump <= step_s + UNIT_OVER * unit_s || jump <= GAP_STEPS * step_s)
         return false;
     unit_s = fmax(unit_s, unit_near(store, i));
-    if (jump <= step_s + 1.01 * unit_s)
+    if (jump <= step_s + UNIT_OVER * unit_s)
         return false;
-    const size_t window = 2 + (size_t)(3.0 * unit_s / step_s);
+    const size_t window = 2 + (size_t)(UNITS_NEAR * unit_s / step_s);
     const size_t from = i > window ? i - window : 0;
     const size_t to = store->count - i > window ? i + window : store->count;
     return offset_of(t, i, to, step_s) - offset_of(t, from, i, step_s) > 0.5 * (jump - step_s);
@@ -194,7 +197,7 @@ static double mean_step(const struct sr_store *store, const struct sr_steps *ste
 
     for (size_t i = 1; i < store->count; i++) {
         const double step = store->time_s[i] - store->time_s[i - 1];
-        if (step > steps->base_s + 1.01 * steps->quantum_s)
+        if (step > steps->base_s + UNIT_OVER * steps->quantum_s)
             continue;
         sum += step;
         n++;

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Rounded stamps or missing rows: what the rates say, and what the stamps themselves. */
 #include <math.h>
-#include <string.h>
 
 #include "log/steps.h"
 
@@ -14,7 +13,12 @@
 #define EVENTS      8     /* fewer double or equal steps show no regularity */
 #define PER_STRETCH 24    /* of them in a stretch */
 #define SPAN_UNITS  2.0   /* a rounded clock's stamps stay within one unit; late stamps a little more */
-#define SHORTEST    64    /* rows of a stretch that is worth a look */
+#define LEAST_STEP  0.01  /* [base steps] a shorter one between rows is none to foretell by */
+#define UNLIKE                                                                                               \
+    1.01 /* the longest of steps over the shortest, or a step over the base, from which they differ */
+#define STRETCH  1024.0 /* rows that a stretch may have, however many events are in it */
+#define STRAIGHT 0.8    /* share of the rows that must lie in straight stretches */
+#define SHORTEST 64     /* rows of a stretch that is worth a look */
 
 /* Weights of the Lagrange polynomial through the other 2 REACH nodes, at the middle one. */
 static void weigh(const double *node, double *weight)
@@ -75,7 +79,7 @@ static bool nodes_about(const struct sr_store *store, size_t i, double base_s, d
             most = fmax(most, node[j] - node[j - 1]);
         }
     }
-    return least > 0.01 && most > 1.01 * least && most < SR_HOLE_STEPS;
+    return least > LEAST_STEP && most > UNLIKE * least && most < SR_HOLE_STEPS;
 }
 
 int sr_steps_ask_rates(const struct sr_store *store, double base_s)
@@ -106,7 +110,7 @@ int sr_steps_ask_rates(const struct sr_store *store, double base_s)
 
 static bool is_event(double step_s, double base_s)
 {
-    return step_s <= 0.0 || (step_s > 1.01 * base_s && step_s < SR_HOLE_STEPS * base_s);
+    return step_s <= 0.0 || (step_s > UNLIKE * base_s && step_s < SR_HOLE_STEPS * base_s);
 }
 
 /* Does a straight line through the stamps leave no more than SPAN_UNITS of their unit? */
@@ -140,7 +144,7 @@ bool sr_steps_uniform(const struct sr_store *store, const struct sr_steps *steps
     if (events < EVENTS)
         return false;
     const double about = (double)store->count / (double)events * PER_STRETCH;
-    const size_t longest = (size_t)fmax(1024.0, about);
+    const size_t longest = (size_t)fmax(STRETCH, about);
     for (size_t i = 1; i <= store->count; i++) {
         const double step = i < store->count ? t[i] - t[i - 1] : INFINITY;
         if (step < SR_HOLE_STEPS * steps->base_s && i - first < longest) {
@@ -154,5 +158,5 @@ bool sr_steps_uniform(const struct sr_store *store, const struct sr_steps *steps
         first = i;
         seen = 0;
     }
-    return rows > 0 && (double)straight >= 0.8 * (double)rows;
+    return rows > 0 && (double)straight >= STRAIGHT * (double)rows;
 }

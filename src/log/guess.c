@@ -11,6 +11,9 @@
 #define BLOCK_LEAST 8    /* [samples] */
 #define REACHED_S   2.0  /* [s] a level that is reached for so long in all is flight, not a knock */
 #define CONTRAST    6.0  /* flight over ground, as numbers, from which the two are told apart */
+#define GROUND_PART 20   /* a twentieth of the blocks are as quiet as the ground, if there is any */
+#define QUIET_LEAST 1e-3 /* of what is reached: a log of zeros is not so quiet */
+#define LEVEL_LEAST 1e-6 /* as written; less is no motion */
 
 /*
  * What a flight is like in deg/s, RMS of an axis: mostly within a factor of e or so of
@@ -18,16 +21,23 @@
  */
 #define MOTION_DPS    20.0
 #define VIBRATION_DPS 6.0
-#define PER_RADIAN    57.29577951308232 /* deg in a rad */
-#define SPREAD        1.2               /* standard deviation of the natural logarithm of both */
+#define SPREAD        1.2 /* standard deviation of the natural logarithm of both */
 
 /* Steps between values. A gyro of 16 bit has a count of 0.0038 deg/s (range 125) to 0.12 (4000); in rad/s
  * these are 0.00007 to 0.0021. */
 #define STEP_DPS      0.0035
 #define STEP_RADIANS  0.0025
 #define STEP_LEAST    2e-5
-#define STEPS_APART   20.5 /* changes of up to so many steps are asked whether they are whole steps */
-#define STEPS_SURE    6.0  /* [nat] */
+#define STEP_MOST     1e3
+#define STEP_COARSE   0.05  /* one decimal, of steps that are decimals */
+#define STEP_ROUNDED  0.005 /* two decimals */
+#define STEP_SAME     1e-12 /* less is no change */
+#define DECIMAL_MISS  1e-4  /* of the logarithm, that a power of ten may be off */
+#define WHOLE_MISS    0.1   /* steps that a whole number of them may be off */
+#define WHOLE_SHARE   0.95  /* of changes, from which all are taken for whole steps */
+#define WHOLE_LEAST   100   /* changes that must be asked */
+#define STEPS_APART   20.5  /* changes of up to so many steps are asked whether they are whole steps */
+#define STEPS_SURE    6.0   /* [nat] */
 #define STEPS_WHOLE   12.0
 #define STEPS_ROUNDED 3.0 /* 0.01 is a coarse way to write rad/s, and a usual one to write deg/s */
 #define STEPS_FINE    1.5 /* a gyro of 20 bit has as fine a count in deg/s */
@@ -74,7 +84,7 @@ static double flight_level(double *level, size_t n, double blocks_a_second)
 
     qsort(level, n, sizeof *level, by_value);
     const double top = level[n > reached ? n - 1 - reached : 0];
-    const double quiet = fmax(level[n / 20], 1e-3 * top);
+    const double quiet = fmax(level[n / GROUND_PART], QUIET_LEAST * top);
     if (top > CONTRAST * quiet)
         while (first < n && level[first] < sqrt(top * quiet))
             first++;
@@ -84,9 +94,9 @@ static double flight_level(double *level, size_t n, double blocks_a_second)
 /* Natural logarithm of the odds that a level is that of a flight in deg/s. */
 static double weigh_level(double level, double usual_dps)
 {
-    const double even = usual_dps / sqrt(PER_RADIAN);
+    const double even = usual_dps / sqrt(SR_DEG_PER_RAD);
 
-    return log(PER_RADIAN) * log(level / even) / (SPREAD * SPREAD);
+    return log(SR_DEG_PER_RAD) * log(level / even) / (SPREAD * SPREAD);
 }
 
 /* Mean of what motion and vibration say: a flip is strong in one only. */
@@ -109,8 +119,8 @@ static enum sr_status weigh_levels(const struct sr_store *store, const struct sr
     const double motion = flight_level(level, n, each_s);
     const double vibration = flight_level(level + n, n, each_s);
     free(level);
-    *odds = weigh_level(fmax(motion, 1e-6), MOTION_DPS);
-    if (vibration > 1e-6)
+    *odds = weigh_level(fmax(motion, LEVEL_LEAST), MOTION_DPS);
+    if (vibration > LEVEL_LEAST)
         *odds = 0.5 * (*odds + weigh_level(vibration, VIBRATION_DPS));
     return SR_OK;
 }
@@ -122,7 +132,7 @@ static bool is_decimal(double step)
 {
     const double power = log10(step);
 
-    return fabs(power - round(power)) < 1e-4;
+    return fabs(power - round(power)) < DECIMAL_MISS;
 }
 
 /* Whether small changes are whole steps: chance makes a fifth of them so. */
@@ -136,19 +146,19 @@ static bool is_grid(const struct sr_store *store, double step)
             if (steps < 0.5 || steps > STEPS_APART)
                 continue;
             asked++;
-            whole += fabs(steps - round(steps)) < 0.1;
+            whole += fabs(steps - round(steps)) < WHOLE_MISS;
         }
-    return asked >= 100 && (double)whole > 0.95 * (double)asked;
+    return asked >= WHOLE_LEAST && (double)whole > WHOLE_SHARE * (double)asked;
 }
 
 static double weigh_step(const struct sr_store *store, double step, bool whole)
 {
     if (whole)
         return STEPS_WHOLE;
-    if (!(step >= STEP_LEAST && step < 1e3) || !is_grid(store, step))
+    if (!(step >= STEP_LEAST && step < STEP_MOST) || !is_grid(store, step))
         return 0.0;
     if (is_decimal(step))
-        return step > 0.05 ? STEPS_SURE : step > 0.005 ? STEPS_ROUNDED : 0.0;
+        return step > STEP_COARSE ? STEPS_SURE : step > STEP_ROUNDED ? STEPS_ROUNDED : 0.0;
     return step >= STEP_DPS ? STEPS_SURE : step < STEP_RADIANS ? -STEPS_FINE : 0.0;
 }
 
@@ -190,7 +200,7 @@ enum sr_status sr_guess_rate_unit(struct sr_guess *guess, const struct sr_store 
             const double change = i > 0 ? fabs(x[i] - x[i - 1]) : 0.0;
             guess->peak = fmax(guess->peak, fabs(x[i] - mean[axis]));
             guess->whole = guess->whole && x[i] == floor(x[i]);
-            if (change > 1e-12 && change < step)
+            if (change > STEP_SAME && change < step)
                 step = change;
         }
     }

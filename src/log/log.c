@@ -73,6 +73,6 @@ double sr_log_slow_mean(const struct sr_log *log, const double *grid, double fro
             n++;
         }
     if (first >= last)
-        return grid[(size_t)(fmax(0.0, from_s) / SR_SLOW_STEP_S)];
+        return grid[(size_t)fmin(cells - 1.0, fmax(0.0, from_s) / SR_SLOW_STEP_S)];
     return n > 0 ? sum / (double)n : NAN;
 }

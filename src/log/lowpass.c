@@ -26,8 +26,12 @@
 #define RIGHT_ANGLE    1.5707963267948966
 #define HUMP           2.0 /* what rises above the floor for up to an octave is a hump */
 #define HUMP_DB        1.0
-#define LOW_HZ         40.0 /* [Hz] below it flight itself decides the shape */
-#define NYQUIST_HZ     80.0 /* [Hz] least Nyquist for which the question makes sense */
+#define HIGH_SHARE     0.97   /* of Nyquist, where the floor's last point stands */
+#define HALF_BINS      8.0    /* [bins] on each side of a point, at the least */
+#define HALF_SHARE     0.04   /* of the point's frequency: together an eighth of an octave */
+#define TINY_PSD       1e-300 /* (deg/s)^2/Hz, so that nothing has a logarithm */
+#define LOW_HZ         40.0   /* [Hz] below it flight itself decides the shape */
+#define NYQUIST_HZ     80.0   /* [Hz] least Nyquist for which the question makes sense */
 /* (0.002 dps/rtHz)^2 in (deg/s)^2/Hz; the quietest small MEMS gyros have 0.003 (data sheets, from memory) */
 #define QUIET_PSD 4e-6
 #define DROP_DB   12.0 /* least fall from the plateau to the end */
@@ -38,6 +42,10 @@
 #define EDGE_DB       18.5 /* within half an octave: they make 18 */
 #define FALLS         4
 #define FLIGHTS       (15 * FALLS) /* fifteen strengths of each fall */
+#define BOTTOM_DB     3.0          /* over the lowest floor, from which a point tells the level */
+#define ABOVE_DB      6.0          /* what stands out above a model counts no more than this */
+#define ROUGH_WEIGHT  0.1          /* of a noise that is too high, against one too low */
+#define END_SHARE     0.8          /* of the last point's frequency, from which the floor ends */
 #define CORNERS       64           /* tried, evenly spaced on a log scale */
 /* [dB^2] by which a fit must be worse to count 1/e: so that the range told has the corner in it in
  * 84 to 100 % of each kind of filter tried (tests/log_lowpass_test.c) */
@@ -131,11 +139,11 @@ static void lower_floor(const double *psd, size_t bins, double bin_hz, struct fl
 {
     double work[SEGMENT_MOST / 2] = {0};
     const double low = LOW_HZ / bin_hz;
-    const double high = 0.97 * line->nyquist_hz / bin_hz;
+    const double high = HIGH_SHARE * line->nyquist_hz / bin_hz;
 
     for (size_t p = 0; p < POINTS; p++) {
         const double middle = low * pow(high / low, (double)p / (POINTS - 1));
-        const double half = fmax(8.0, 0.04 * middle);
+        const double half = fmax(HALF_BINS, HALF_SHARE * middle);
         const size_t from = (size_t)fmax(1.0, middle - half);
         const size_t to = (size_t)fmin((double)bins - 1.0, middle + half);
         size_t n = 0;
@@ -144,7 +152,7 @@ static void lower_floor(const double *psd, size_t bins, double bin_hz, struct fl
         qsort(work, n, sizeof *work, by_value);
         line->hz[p] = middle * bin_hz;
         line->warp[p] = tan(RIGHT_ANGLE * line->hz[p] / line->nyquist_hz);
-        line->db[p] = fmin(line->db[p], 10.0 * log10(work[(size_t)(QUANTILE * (double)n)] + 1e-300));
+        line->db[p] = fmin(line->db[p], 10.0 * log10(work[(size_t)(QUANTILE * (double)n)] + TINY_PSD));
     }
 }
 
@@ -233,7 +241,7 @@ static double misfit_of(const struct floor *line, const double *flight, const do
     size_t n = 0;
 
     for (size_t p = 0; p < POINTS; p++)
-        if (line->db[p] > bottom + 3.0) {
+        if (line->db[p] > bottom + BOTTOM_DB) {
             level += line->db[p] - flight[p] + filter[p];
             n++;
         }
@@ -242,11 +250,11 @@ static double misfit_of(const struct floor *line, const double *flight, const do
     level /= (double)n;
     for (size_t p = 0; p < POINTS; p++) {
         const double off = line->db[p] - fmax(flight[p] - filter[p] + level, bottom);
-        misfit += off > 6.0 ? 36.0 : off * off;
+        misfit += off > ABOVE_DB ? ABOVE_DB * ABOVE_DB : off * off;
     }
     const double low = fmax(0.0, NOISE_LOW_DB - level);
     const double high = fmax(0.0, level - NOISE_HIGH_DB);
-    return misfit + low * low + 0.1 * high * high;
+    return misfit + low * low + ROUGH_WEIGHT * high * high;
 }
 
 /* Logarithm of the weight of all models with a corner. */
@@ -337,7 +345,7 @@ static bool looks_filtered(const struct floor *line)
     for (size_t p = 0; p + 4 < POINTS; p++)
         plateau = fmax(plateau, level_of(line, p, p + 5));
     for (size_t p = 0; p < POINTS; p++)
-        if (line->hz[p] > 0.8 * line->hz[POINTS - 1])
+        if (line->hz[p] > END_SHARE * line->hz[POINTS - 1])
             end = fmax(end, line->db[p]);
     return plateau >= quiet_db && (cliff || (end < quiet_db && plateau - end > DROP_DB));
 }

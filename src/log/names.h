@@ -16,6 +16,8 @@
 #define SR_WORD_MAX   24
 #define SR_KEY_MAX    96
 
+#define SR_DEG_PER_RAD 57.29577951308232 /* 180 / pi */
+
 #define SR_COLUMNS_MAX 4096 /* columns of a row that are looked at, and may be asked for by number */
 
 enum sr_role {

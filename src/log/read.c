@@ -8,7 +8,6 @@
 
 #include "log/airborne.h"
 #include "log/note.h"
-#include "log/number.h"
 #include "log/quality.h"
 #include "log/reader.h"
 #include "log/timebase.h"

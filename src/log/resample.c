@@ -7,13 +7,19 @@
 #include "log/slots.h"
 #include "log/timebase.h"
 
-#define LAG_S       0.02  /* [s] jitter is measured against neighbours so far away: slower wander is drift */
-#define JITTER_RMS  0.01  /* [steps] RMS scatter that is left alone: under -40 dB at a quarter of the rate */
-#define JITTER_MOST 0.25  /* [steps] most that a single row may be off */
-#define DRIFT_S     0.005 /* [s] most that a run may drift from its uniform times */
-#define KNOTS       4096  /* knots of a spline at a time */
-#define MARGIN      32    /* knots beyond them on each side: a spline forgets by 0.27 a knot */
-#define BLOCK       (KNOTS + 2 * MARGIN)
+#define LAG_S        0.02  /* [s] jitter is measured against neighbours so far away: slower wander is drift */
+#define JITTER_RMS   0.01  /* [steps] RMS scatter that is left alone: under -40 dB at a quarter of the rate */
+#define JITTER_MOST  0.25  /* [steps] most that a single row may be off */
+#define DRIFT_S      0.005 /* [s] most that a run may drift from its uniform times */
+#define LAG_LEAST    8.0   /* [rows] */
+#define UNIT_RMS     0.4   /* [stamp units] of scatter that rounding makes, at most */
+#define UNIT_MOST    2.0   /* [stamp units] of a single row */
+#define UNIT_ASKED   4096  /* steps that are asked for the unit */
+#define UNIT_LEAST_S 1e-10 /* [s] less is rounding of the doubles */
+#define END_SLACK    1e-3  /* [steps] that a run's last row may be short of its slot */
+#define KNOTS        4096  /* knots of a spline at a time */
+#define MARGIN       32    /* knots beyond them on each side: a spline forgets by 0.27 a knot */
+#define BLOCK        (KNOTS + 2 * MARGIN)
 
 /*
  * Does the run need resampling? Only what the stamps can show counts: a scatter
@@ -23,7 +29,7 @@ static bool is_uneven(const struct sr_store *store, const struct sr_run *run, do
 {
     const double *t = store->time_s + run->first;
     const size_t n = run->count;
-    const size_t lag = (size_t)fmax(8.0, LAG_S / step_s);
+    const size_t lag = (size_t)fmax(LAG_LEAST, LAG_S / step_s);
     double squares = 0.0;
     double most = 0.0;
     double drift = 0.0;
@@ -50,7 +56,8 @@ static bool is_uneven(const struct sr_store *store, const struct sr_run *run, do
         after += (i + lag + 1 < n ? (double)sr_slots_to(store, run->first + i + lag + 1) : 0.0) - passed;
     }
     const double rms = sqrt(squares / (double)(n - 2 * lag) / 1.5);
-    return rms > fmax(JITTER_RMS * step_s, 0.4 * unit_s) || most > fmax(JITTER_MOST * step_s, 2.0 * unit_s);
+    return rms > fmax(JITTER_RMS * step_s, UNIT_RMS * unit_s) ||
+           most > fmax(JITTER_MOST * step_s, UNIT_MOST * unit_s);
 }
 
 /* Rows that stand evenly but for missing ones are put right on their slots: interpolation then leaves them
@@ -122,7 +129,7 @@ static void resample_run(const double *t, const double *y, size_t n, double step
 /* Samples of a run on the uniform base. */
 static size_t uniform_count(const double *t, const struct sr_run *run, double step_s)
 {
-    return (size_t)floor((t[run->first + run->count - 1] - t[run->first]) / step_s + 1e-3) + 1;
+    return (size_t)floor((t[run->first + run->count - 1] - t[run->first]) / step_s + END_SLACK) + 1;
 }
 
 static bool resample_axis(const struct sr_log *log, const struct sr_store *store, const bool *uneven,
@@ -175,10 +182,10 @@ static double stamp_unit(const struct sr_store *store)
     double least = INFINITY;
     double unit = 0.0;
 
-    for (size_t i = 1; i < store->count && i < 4096; i++) {
+    for (size_t i = 1; i < store->count && i < UNIT_ASKED; i++) {
         const double change = fabs((store->time_s[i] - store->time_s[i - 1]) -
                                    (store->time_s[i > 1 ? i - 1 : i] - store->time_s[i > 1 ? i - 2 : i - 1]));
-        if (change > 1e-10 && change < least)
+        if (change > UNIT_LEAST_S && change < least)
             least = change;
     }
     if (least < INFINITY)

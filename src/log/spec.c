@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "log/spec.h"
 
-#include <stdio.h>
 #include <string.h>
 #include <strings.h>
 

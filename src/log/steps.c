@@ -13,6 +13,16 @@
 #define ODD_SHARE    0.02  /* of steps that may be no multiples where rows are missing */
 #define COARSE_UNITS 8.0   /* a step of fewer stamp units than this cannot show its jitter */
 #define UNEVEN_SHARE 0.1   /* of such steps that differ from the base: the clock is coarse */
+#define NO_CHANGE    1e-6  /* [median steps] less is rounding of the doubles */
+#define UNIT_MISS    0.02  /* [units] that a multiple of the unit may be off, ... */
+#define UNIT_DRIFT   1e-3  /* ... and so much more for each unit it has */
+#define UNITS_MOST   1e4   /* longer steps are not asked */
+#define PART_REACH   0.25  /* [parts] about a part, in which a step is one */
+#define PART_STEPS   10.0  /* longer steps, in parts, are not asked */
+#define LONG_SHARE   0.98  /* of the steps are no longer than the long one */
+#define EVEN_MISS    0.01  /* [base steps] that an even step may be off */
+#define ODD_MISS     0.1   /* [base steps] that a multiple may be off */
+#define BRIEF        0.5   /* [base steps] under which a step is brief */
 #define HASTY_S      30e-6 /* [s] no gyro samples faster */
 
 static int by_value(const void *a, const void *b)
@@ -33,12 +43,12 @@ static double quantum_of(const double *step, size_t n, double median)
 
     for (size_t i = 0; i < n; i++) {
         const double change = i > 0 ? step[i] - step[i - 1] : step[i];
-        if (change > 1e-6 * median && change < unit)
+        if (change > NO_CHANGE * median && change < unit)
             unit = change;
     }
-    for (size_t i = 0; i < n && step[i] < 1e4 * unit; i++) {
+    for (size_t i = 0; i < n && step[i] < UNITS_MOST * unit; i++) {
         const double units = step[i] / unit;
-        if (fabs(units - round(units)) > 0.02 + 1e-3 * units)
+        if (fabs(units - round(units)) > UNIT_MISS + UNIT_DRIFT * units)
             return 0.0;
     }
     return unit;
@@ -73,9 +83,9 @@ static double fit_multiples(const double *step, size_t n, double part, double *n
     size_t taken = 0;
     size_t hits = 0;
 
-    for (size_t i = 0; i < n && step[i] < 10.0 * part; i++, taken++) {
+    for (size_t i = 0; i < n && step[i] < PART_STEPS * part; i++, taken++) {
         sum += cos(turn * step[i] / part);
-        if (fabs(step[i] - part) < 0.25 * part) {
+        if (fabs(step[i] - part) < PART_REACH * part) {
             close += step[i];
             hits++;
         }
@@ -91,7 +101,7 @@ static double base_of(const double *step, size_t n, double median, double quantu
     for (int parts = 1; parts <= PARTS; parts++) {
         double near_s, near;
         const double part = median / parts;
-        if (part < 0.99 * quantum)
+        if (part < (1.0 - EVEN_MISS) * quantum)
             break;
         const double fit = fit_multiples(step, n, part, &near_s, &near);
         if (fit >= SHARP && near >= PART_SHARE)
@@ -106,10 +116,10 @@ static void count_steps(const double *step, size_t n, struct sr_steps *steps)
 
     for (size_t i = 0; i < n; i++) {
         const double ratio = step[i] / steps->base_s;
-        uneven += fabs(ratio - 1.0) > 0.01 && ratio < 2.01;
-        brief += ratio < 0.5;
+        uneven += fabs(ratio - 1.0) > EVEN_MISS && ratio < 2.0 + EVEN_MISS;
+        brief += ratio < BRIEF;
         gaps += ratio > GAP_STEPS;
-        odd += ratio < SR_HOLE_STEPS && fabs(ratio - round(ratio)) > 0.1;
+        odd += ratio < SR_HOLE_STEPS && fabs(ratio - round(ratio)) > ODD_MISS;
     }
     steps->uneven = (double)uneven / (double)n;
     steps->short_share = (double)brief / (double)n;
@@ -133,7 +143,7 @@ bool sr_steps_sample(const struct sr_store *store, struct sr_steps *steps)
         const size_t n = all - zero;
         const double median = step[zero + n / 2];
         steps->quantum_s = quantum_of(step + zero, n, median);
-        steps->long_s = step[zero + (size_t)(0.98 * (double)(n - 1))];
+        steps->long_s = step[zero + (size_t)(LONG_SHARE * (double)(n - 1))];
         steps->base_s = base_of(step + zero, n, median, steps->quantum_s);
         count_steps(step + zero, n, steps);
     }

@@ -16,6 +16,7 @@
 #define STRAY_ROWS   16           /* rows before such a jump that are dropped as strays */
 #define BACK_MAX_S   1.0          /* [s] a time that goes back by more, and on for as long, starts again */
 #define COUNTER_SPAN 4294967296.0 /* values of a 32-bit counter */
+#define COUNTER_END  0.01         /* of them: so near to its top, and then to 0, it wrapped round */
 
 void sr_store_init(struct sr_store *store, const struct sr_layout *layout, double seconds)
 {
@@ -170,8 +171,8 @@ static double time_of(struct sr_store *store, const struct sr_row *row)
     /* A 32-bit counter that went from near its top to near 0 went on by 2^32. */
     const double last_stamp =
         (store->time_s[store->count - 1] - store->wrapped_s) / store->seconds + (double)store->first_whole;
-    if (last_stamp > COUNTER_SPAN * 0.99 && last_stamp < COUNTER_SPAN &&
-        (double)row->whole < COUNTER_SPAN * 0.01) {
+    if (last_stamp > COUNTER_SPAN * (1.0 - COUNTER_END) && last_stamp < COUNTER_SPAN &&
+        (double)row->whole < COUNTER_SPAN * COUNTER_END) {
         store->wrapped_s += COUNTER_SPAN * store->seconds;
         store->wraps++;
         time += COUNTER_SPAN * store->seconds;

@@ -3,8 +3,6 @@
 
 #include <float.h>
 #include <math.h>
-#include <stdlib.h>
-#include <string.h>
 
 #include "log/coarse.h"
 #include "log/names.h"

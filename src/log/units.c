@@ -4,8 +4,6 @@
 
 #include "log/names.h"
 
-#define DEGREES 57.29577951308232 /* 180 / pi */
-
 /* Spellings, squeezed to lower-case letters, digits and %: "rad s^-1" is "rads1". */
 static const struct spelling {
     const char *squeezed;
@@ -166,5 +164,5 @@ double sr_unit_dps(const char *unit)
         return 1.0;
     if (strcmp(unit, "mdeg/s") == 0)
         return 1e-3;
-    return strcmp(unit, "rad/s") == 0 ? DEGREES : 0.0;
+    return strcmp(unit, "rad/s") == 0 ? SR_DEG_PER_RAD : 0.0;
 }
