@@ -132,6 +132,8 @@ static void try_place(const struct search *s, const struct places *n, size_t pla
         return;
     }
     place -= n->scanned * n->along;
+    if (n->orders == 0) /* there is no such place */
+        return;
     try_track(s, (int)(s->speeds->scanned + place / n->orders),
               (double)(1 + place % n->orders) * s->speeds->mean_hz, best);
 }
