@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * The 1x line that a mount may amplify, from the motors' logged speeds: simulated flights whose speed is
- * known, logged as the motors turn, and as electrical speeds of motors with 7 pole pairs.
+ * The lines that a mount may amplify: simulated flights whose speed is known. Those of the score, named as
+ * there; and where none of them is 1x, that from the motors' logged speeds, logged as the motors turn, and as
+ * electrical speeds of motors with 7 pole pairs.
  */
 #include <math.h>
 #include <setjmp.h>
@@ -19,27 +20,39 @@
 
 #define MEAN_HZ (13000.0 / 60) /* told to the simulator, which wanders about it by some 3 % */
 
-/* The 1x line of the table; order 0: none. logged_pairs: what the logged speed is a multiple by, 0: 1. */
-static struct sr_mount_line first_order(const struct sim_flight *flight, double logged_pairs,
-                                        double rig_pairs)
+static void make_table(struct sr_mount_table *table, const struct worked *w)
 {
-    const struct sim_log_columns columns = {true, true, logged_pairs};
-    struct sr_mount_line line = {0};
-    struct sr_rig rig;
     struct sr_mount_ask ask;
     struct sr_mount_own own;
-    struct sr_mount_table table;
+
+    sr_mount_ask_init(&ask);
+    assert_int_equal(sr_mount_resolve(&own, &w->rig, NULL, NULL), SR_OK);
+    assert_int_equal(sr_mount_table_make(table, &ask, &own, &w->slices, &w->score, &w->rig, NULL), SR_OK);
+}
+
+static struct worked fly(const struct sim_flight *flight, double logged_pairs, double rig_pairs)
+{
+    const struct sim_log_columns columns = {true, true, logged_pairs};
+    struct sr_rig rig;
 
     sr_rig_init(&rig);
     rig.build.blades = 3;
     rig.pole_pairs = rig_pairs;
     rig.mount.shore_a = 60;
     rig.mount.resonance_hz = 80;
-    sr_mount_ask_init(&ask);
-    struct worked w = work_out(flight, &columns, &rig);
+    return work_out(flight, &columns, &rig);
+}
+
+/* The 1x line of the table; order 0: none. logged_pairs: what the logged speed is a multiple by, 0: 1. */
+static struct sr_mount_line first_order(const struct sim_flight *flight, double logged_pairs,
+                                        double rig_pairs)
+{
+    struct sr_mount_line line = {0};
+    struct sr_mount_table table;
+    struct worked w = fly(flight, logged_pairs, rig_pairs);
+
     assert_null(peak_of_order(&w, 1)); /* it is not to be had from the score */
-    assert_int_equal(sr_mount_resolve(&own, &rig, NULL, NULL), SR_OK);
-    assert_int_equal(sr_mount_table_make(&table, &ask, &own, &w.slices, &w.score, &rig, NULL), SR_OK);
+    make_table(&table, &w);
     for (size_t i = 0; i < table.n_lines; i++)
         if (table.lines[i].order == 1)
             line = table.lines[i];
@@ -83,11 +96,43 @@ static void test_electrical_speeds(void **state)
     assert_near(first_order(&quiet, 7, 0).order, 0, 0);
 }
 
+/*
+ * The motors speed up as the craft takes off, and the peak's bins reach down to where they came from. The
+ * line is where it was flown, and has the score's frequency.
+ */
+static void test_take_off_is_no_line(void **state)
+{
+    (void)state;
+    const double flown_hz = 5100.0 / 60;
+    struct sr_mount_table table;
+    struct sim_flight flight = healthy(20);
+    flight.ground_s = 2;
+    flight.profile = SIM_HOVER;
+    flight.hover_rpm = 5100;
+    for (int k = 0; k < SIM_MOTORS; k++)
+        flight.imbalance_dps[k] = 15;
+    struct worked w = fly(&flight, 0, 0);
+    const struct sr_peak *peak = &w.score.peaks[0];
+
+    assert_true(w.score.n_peaks > 0);
+    assert_ratio_near(peak->hz, flown_hz, 0.05);
+    assert_true((double)peak->low_bin * w.slices.bin_hz < 0.8 * flown_hz);
+    make_table(&table, &w);
+    const struct sr_mount_line *line = &table.lines[0];
+    assert_near(line->hz, peak->hz, 0);
+    assert_ratio_near(line->low_hz, flown_hz, 0.1);
+    assert_ratio_near(line->high_hz, flown_hz, 0.1);
+    assert_true(line->low_hz <= line->hz && line->hz <= line->high_hz);
+    sr_mount_table_release(&table);
+    release(&w);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_mechanical_speeds),
         cmocka_unit_test(test_electrical_speeds),
+        cmocka_unit_test(test_take_off_is_no_line),
     };
     return cmocka_run_group_tests_name("mount lines", tests, NULL, NULL);
 }

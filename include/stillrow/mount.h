@@ -287,7 +287,8 @@ struct sr_mount_cell {
     struct sr_interval fn_hz;
     struct sr_interval wobble_px; /* 95th percentile over slices; all sources of doubt and the flight's own */
     bool clears;                  /* high end below the threshold */
-    double line_hz;               /* [Hz] strong line that this mount amplifies by 3 dB or more, 0: none */
+    double line_hz;               /* [Hz] strong line that this mount amplifies by 3 dB or more, as in the
+                                     score; 0: none */
     double line_db;               /* [dB] by how much */
     bool line_perhaps;            /* only within the range of fn, not at its value */
     bool outside;
@@ -322,7 +323,9 @@ struct sr_mount_stretch {
 
 /* A line that a resonance should keep away from. */
 struct sr_mount_line {
-    double low_hz, high_hz; /* [Hz] where it wanders over the flight */
+    double hz;              /* [Hz] of the score's peak, else of the motors' mean speed */
+    double low_hz, high_hz; /* [Hz] where it wanders over the flight: 5th to 95th percentile of its energy, or
+                               of the motors' speed */
     double order;           /* of motor speed, 0: unknown */
     double share;           /* of the wobble energy, NAN: not a peak of the score */
 };

@@ -9,11 +9,10 @@
 #include "mount/words.h"
 
 #define AMPLIFIED  2.0  /* |H|^2 of 3 dB: a line there is no longer just passed on */
-#define SKIRT      2.0  /* [bins] half the main lobe of a Hann window */
 #define FLANK      10.0 /* [bins] beside a peak, that it is measured against */
 #define STANDS_OUT 3.0
-#define FIRST_LOW  0.05 /* quantiles between which the 1x line wanders */
-#define FIRST_HIGH 0.95
+#define SPAN_LOW   0.05 /* quantiles between which a line wanders: of its energy, or of the motors' speed */
+#define SPAN_HIGH  0.95
 #define WHOLE_OFF  1e-9
 
 void sr_mount_ask_init(struct sr_mount_ask *ask)
@@ -90,11 +89,12 @@ static enum sr_status add_first_order(struct sr_mount_table *table, const struct
     struct sr_mount_line line = {.order = 1, .share = NAN};
     enum sr_status status = SR_OK;
     if (n > 0 && gear > 0) {
-        status = sr_quantile(hz, n, FIRST_LOW, &line.low_hz, err);
+        status = sr_quantile(hz, n, SPAN_LOW, &line.low_hz, err);
         if (status == SR_OK)
-            status = sr_quantile(hz, n, FIRST_HIGH, &line.high_hz, err);
+            status = sr_quantile(hz, n, SPAN_HIGH, &line.high_hz, err);
         line.low_hz /= gear;
         line.high_hz /= gear;
+        line.hz = mean_hz / gear;
         if (status == SR_OK)
             table->lines[table->n_lines++] = line;
     }
@@ -102,18 +102,23 @@ static enum sr_status add_first_order(struct sr_mount_table *table, const struct
     return status;
 }
 
-/* Mean of what shakes the frame over bins [low, high), the own mount taken off where the gyro is behind it.
- */
-static double frame_density(const struct predictor *p, double low, double high)
+/* What shakes the frame in a bin, the own mount taken off where the gyro is behind it. */
+static double frame_bin(const struct predictor *p, size_t k)
 {
     const struct sr_isolator own = {p->own->fn_hz.value, p->own->damping.value};
+    if (p->gyro_side != SR_GYRO_CAMERA)
+        return p->rate[k];
+    return p->rate[k] / fmax(sr_isolator_power(&own, (double)k * p->slices->bin_hz), OWN_LEAST);
+}
+
+/* Its mean over bins [low, high). */
+static double frame_density(const struct predictor *p, double low, double high)
+{
     size_t first = (size_t)fmax(low, (double)p->first_bin),
            last = (size_t)fmax(fmin(high, (double)p->bins), 0);
     double sum = 0;
-    for (size_t k = first; k < last; k++) {
-        double passed = sr_isolator_power(&own, (double)k * p->slices->bin_hz);
-        sum += p->gyro_side == SR_GYRO_CAMERA ? p->rate[k] / fmax(passed, OWN_LEAST) : p->rate[k];
-    }
+    for (size_t k = first; k < last; k++)
+        sum += frame_bin(p, k);
     return last > first ? sum / (double)(last - first) : NAN;
 }
 
@@ -128,24 +133,42 @@ static bool line_of_frame(const struct predictor *p, const struct sr_peak *peak)
     return !(top < STANDS_OUT * fmax(left, right));
 }
 
+/*
+ * Where a peak's line wanders: its bins reach down both flanks, over speeds of a moment as at take-off, too,
+ * so it is where its energy lies. The peak's own frequency belongs to it.
+ */
+static struct sr_mount_line line_of_peak(const struct predictor *p, const struct sr_peak *peak)
+{
+    const size_t end = peak->high_bin + 1 < p->bins ? peak->high_bin + 1 : p->bins;
+    struct sr_mount_line line = {peak->hz, peak->hz, peak->hz,
+                                 peak->cause == SR_CAUSE_ORDER ? peak->order : 0, peak->share};
+    double all = 0, sum = 0;
+    for (size_t k = peak->low_bin; k < end; k++)
+        all += frame_bin(p, k);
+    for (size_t k = peak->low_bin; k < end; k++) {
+        const double hz = (double)k * p->slices->bin_hz, before = sum;
+        sum += frame_bin(p, k);
+        if (sum > SPAN_LOW * all && before < SPAN_HIGH * all) {
+            line.low_hz = fmin(line.low_hz, hz);
+            line.high_hz = fmax(line.high_hz, hz);
+        }
+    }
+    return line;
+}
+
 static enum sr_status find_lines(struct sr_mount_table *table, const struct predictor *p,
                                  const struct sr_score *score, const struct sr_rig *rig, struct sr_error *err)
 {
-    const struct sr_slices *slices = p->slices;
     bool first = false;
     for (size_t i = 0; i < score->n_peaks; i++) {
         const struct sr_peak *peak = &score->peaks[i];
         if (!line_of_frame(p, peak))
             continue;
-        struct sr_mount_line *line = &table->lines[table->n_lines++];
-        /* The outermost bins of a peak are its window's skirts. */
-        double low_hz = ((double)peak->low_bin + SKIRT) * slices->bin_hz;
-        double high_hz = ((double)peak->high_bin - SKIRT) * slices->bin_hz;
-        *line = (struct sr_mount_line){fmin(low_hz, peak->hz), fmax(high_hz, peak->hz),
-                                       peak->cause == SR_CAUSE_ORDER ? peak->order : 0, peak->share};
-        first = first || (line->order > 0.9 && line->order < 1.1);
+        const struct sr_mount_line line = line_of_peak(p, peak);
+        table->lines[table->n_lines++] = line;
+        first = first || (line.order > 0.9 && line.order < 1.1);
     }
-    return first ? SR_OK : add_first_order(table, slices, score, rig, err);
+    return first ? SR_OK : add_first_order(table, p->slices, score, rig, err);
 }
 
 /* f / fn between which |H|^2 >= 2: the roots of 2 q^2 - 4 (1 - z^2) q + 1, q = r^2. None at heavy damping. */
@@ -176,7 +199,7 @@ static void flag_lines(struct sr_mount_cell *cell, const struct sr_mount_table *
         double power = most_amplified(&isolator, &table->lines[i]);
         if (power >= most) {
             most = power;
-            cell->line_hz = (table->lines[i].low_hz + table->lines[i].high_hz) / 2;
+            cell->line_hz = table->lines[i].hz;
             cell->line_db = 10 * log10(power);
         }
     }
@@ -186,7 +209,7 @@ static void flag_lines(struct sr_mount_cell *cell, const struct sr_mount_table *
         const struct sr_mount_line *line = &table->lines[i];
         if (line->low_hz <= high * cell->fn_hz.high && line->high_hz >= low * cell->fn_hz.low) {
             cell->line_perhaps = true;
-            cell->line_hz = (line->low_hz + line->high_hz) / 2;
+            cell->line_hz = line->hz;
             cell->line_db = 20 * log10(sr_isolator_peak_gain(&isolator));
         }
     }
