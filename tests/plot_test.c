@@ -209,6 +209,11 @@ static void drawn_frames_of_each_kind(void **state)
         assert_says(script, "'stillrow " SR_VERSION "'");
         free(script);
     }
+    c.rig.camera_given = SR_KEY_SIZE;
+    must_draw(&c, SR_PLOT_TIMELINE, SR_PLOT_PNG, "a.png", "a.gp");
+    char *script = room_read("a.gp", NULL);
+    assert_says(script, "readout 16 ms, camera partly assumed'");
+    free(script);
     plot_case_release(&c);
     room_clear();
 }
@@ -421,6 +426,35 @@ static void failures_leave_what_was_there(void **state)
     plot_case_release(&c);
 }
 
+/* The highest second is marked, also where it lies in a moment that is not the highest as a mean. */
+static void highest_second_is_marked(void **state)
+{
+    struct plot_case c;
+    (void)state;
+    plot_case_make(&c, 5);
+    struct sr_score *score = &c.fake.score;
+    size_t highest = 0;
+    for (size_t i = 0; i < score->slices; i++)
+        highest = score->slice_px[i] > score->slice_px[highest] ? i : highest;
+    const double begins_s = c.fake.slices.slice[highest].from_s;
+    struct sr_moment elsewhere = score->worst[0];
+    elsewhere.from_s = begins_s > 20 ? 1 : 30; /* anywhere without it */
+    elsewhere.to_s = elsewhere.from_s + 3;
+    score->worst[0] = elsewhere;
+    score->threshold_px = 2 * score->slice_px[highest];
+    assert_int_equal(sr_plot_moments(&c.flight), 1);
+    const struct sr_moment quiet = sr_plot_moment(&c.flight, 0);
+    assert_int_equal(sr_plot_worst_second(&c.flight, &quiet), highest);
+
+    /* One above the threshold is marked for itself. */
+    score->worst[0].wobble_px = 10 * score->median_px;
+    score->threshold_px = score->median_px;
+    const struct sr_moment loud = sr_plot_moment(&c.flight, 0);
+    assert_near(loud.from_s, elsewhere.from_s, 0);
+    assert_near(loud.to_s, elsewhere.to_s, 0);
+    plot_case_release(&c);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -429,6 +463,7 @@ int main(void)
         cmocka_unit_test(svg_is_for_any_viewer),       cmocka_unit_test(curve_reads_the_amplitude),
         cmocka_unit_test(orders_need_motor_speeds),    cmocka_unit_test(wrong_arguments_are_refused),
         cmocka_unit_test(text_keeps_to_its_sheet),     cmocka_unit_test(failures_leave_what_was_there),
+        cmocka_unit_test(highest_second_is_marked),
     };
     return cmocka_run_group_tests(tests, room_enter, room_leave);
 }

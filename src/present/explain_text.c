@@ -118,7 +118,11 @@ static void print_trials_head(FILE *out, const struct sr_style *style, const str
     sr_format_value(score->threshold_px, threshold, sizeof threshold);
     switch (score->verdict) {
     case SR_STEADY:
-        fprintf(out, "\n  %snothing needs to change%s\n", strong, plain);
+        fprintf(out, "\n  %s%s%s\n", strong,
+                report->change->found && report->change->after_px > report->change->before_px
+                    ? "the footage needs no change, but look at what was hit"
+                    : "nothing needs to change",
+                plain);
         if (report->n_trials > 0)
             fprintf(out, "  for reference, the wobble with each of these (threshold %s px)\n", threshold);
         return;

@@ -81,6 +81,20 @@ size_t sr_plot_moments(const struct sr_plot_flight *flight)
     return n;
 }
 
+struct sr_moment sr_plot_moment(const struct sr_plot_flight *flight, size_t i)
+{
+    const struct sr_score *score = flight->score;
+    struct sr_moment moment = score->worst[i];
+
+    if (i > 0 || flight->slices->count == 0 ||
+        (sr_moments_stand_out(score) && moment.wobble_px > score->threshold_px))
+        return moment;
+    /* Moments are means: the highest of them need not hold the highest second. */
+    moment.from_s = flight->slices->slice[0].from_s;
+    moment.to_s = flight->slices->slice[flight->slices->count - 1].to_s;
+    return moment;
+}
+
 double sr_slice_rpm(const struct sr_slice *slice)
 {
     double sum = 0;

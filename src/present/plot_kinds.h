@@ -49,6 +49,9 @@ char *sr_plot_moment_text(const struct sr_plot_flight *flight, const struct sr_m
  * seconds are alike, the highest alone. */
 size_t sr_plot_moments(const struct sr_plot_flight *flight);
 
+/* Moment i of those; the whole flight where none is above the threshold or they are all alike. */
+struct sr_moment sr_plot_moment(const struct sr_plot_flight *flight, size_t i);
+
 /* Mean motor speed of a slice [rpm], NAN if none was logged. */
 double sr_slice_rpm(const struct sr_slice *slice);
 

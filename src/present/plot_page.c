@@ -243,10 +243,13 @@ static void level_terminals(struct sr_page *page)
 void sr_page_camera_words(const struct sr_rig *rig, char *text, size_t size)
 {
     const struct sr_camera *camera = &rig->camera;
+    const unsigned given = rig->camera_given & SR_KEY_ALL;
 
     snprintf(text, size, "%.0fx%.0f, %.4g fps, readout %.3g ms%s", camera->width_px, camera->height_px,
              camera->fps, camera->readout_s * 1e3,
-             (rig->camera_given & SR_KEY_ALL) == SR_KEY_ALL ? "" : ", camera assumed");
+             given == SR_KEY_ALL ? ""
+             : given == 0        ? ", camera assumed"
+                                 : ", camera partly assumed");
 }
 
 void sr_page_start(struct sr_page *page, struct sr_script *script, const struct sr_plot_options *options,

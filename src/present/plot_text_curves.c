@@ -130,7 +130,6 @@ enum sr_status sr_text_spectrum(struct sr_script *script, const struct sr_plot_f
 /* The worst moments, one a legend place. */
 static void name_moments(struct sr_sheet *sheet, int rows)
 {
-    const struct sr_score *score = sheet->flight->score;
     const struct sr_change *change = sheet->flight->change;
     double shift = sheet->options->footage_offset_s;
     char text[160], clock[24], moment[64];
@@ -138,7 +137,8 @@ static void name_moments(struct sr_sheet *sheet, int rows)
     size_t n = sr_plot_moments(sheet->flight);
 
     for (size_t i = 0; i < n && (int)i < (rows - 1) * 2; i++) {
-        sr_plot_moment_text(sheet->flight, &score->worst[i], shift, moment, sizeof moment);
+        const struct sr_moment at = sr_plot_moment(sheet->flight, i);
+        sr_plot_moment_text(sheet->flight, &at, shift, moment, sizeof moment);
         snprintf(text, sizeof text, "%s %s", i == 0 ? "worst:" : "      ", moment);
         sr_sheet_text(sheet, (int)i % 2 * (sheet->columns / 2), row + (int)i / 2, text);
     }

@@ -103,8 +103,10 @@ static void draw_moments(struct timeline *t)
     struct sr_tag tags[SR_WORST_MAX] = {{0}};
     size_t n = sr_plot_moments(flight);
 
-    for (size_t i = 0; i < n; i++)
-        set_tag(t, &tags[i], &flight->score->worst[i]);
+    for (size_t i = 0; i < n; i++) {
+        const struct sr_moment moment = sr_plot_moment(flight, i);
+        set_tag(t, &tags[i], &moment);
+    }
     struct sr_ground ground = {t->bars, page->taken, page->n_taken, t->roof,
                                t->line, t->columns,  8 * page->unit};
     size_t dropped = sr_tags_place(tags, n, &ground);
@@ -213,11 +215,12 @@ static void draw_speed(struct timeline *t)
     sr_page_margins(page, &t->speed);
     sr_page_text(page, t->speed.left + 10 * page->unit, t->speed.top - 0.45 * page->tics, &type,
                  t->has_throttle ? "throttle, %" : "motor speed, 1000 rpm");
-    sr_script_add(page->script, "set yrange [0:%.9g] noextend\n", most);
+    /* The panel's name stands above the bars of motor speeds; a throttle is seldom so high. */
+    sr_script_add(page->script, "set yrange [0:%.9g] noextend\n", t->has_throttle ? most : 1.4 * most);
     if (t->has_throttle)
         sr_page_tics(page, 'y', 0, 60, 50, 1);
     else
-        sr_page_tics(page, 'y', 0, most * 0.7, sr_axis_step(0, most, 2), 1000);
+        sr_page_tics(page, 'y', 0, most, sr_axis_step(0, most, 2), 1000);
     sr_page_clock_tics(page, t->from_s, t->to_s, page->options->footage_offset_s, true);
     sr_script_add(page->script,
                   "plot $seconds using (($1+$2)/2):4:1:2:(0):4 with boxxyerror fillcolor rgb '%s' notitle\n",

@@ -173,6 +173,15 @@ static void print_moment_line(FILE *out, const struct sr_moment *moment, const c
     fputc('\n', out);
 }
 
+/* A moment is a mean over its seconds; no second wobbles more than this. */
+static double worst_second_px(const struct sr_score *score)
+{
+    double most = score->worst[0].wobble_px;
+    for (size_t i = 0; i < score->slices; i++)
+        most = fmax(most, score->slice_px[i]);
+    return most;
+}
+
 static void print_worst(FILE *out, const struct sr_style *style, const struct sr_score_report *report)
 {
     const struct sr_score *score = report->score;
@@ -186,9 +195,9 @@ static void print_worst(FILE *out, const struct sr_style *style, const struct sr
     if (!sr_moments_stand_out(score)) {
         fprintf(out, "\n  %sworst moments%s\n    none stands out: ", sr_ink(style, SR_INK_STRONG),
                 sr_ink(style, SR_INK_PLAIN));
-        fprintf(out, "%s%s px at most",
+        fprintf(out, "%s%s px at worst",
                 first->wobble_px > score->threshold_px ? "it wobbles throughout, " : "",
-                px_text(first->wobble_px, px, sizeof px));
+                px_text(worst_second_px(score), px, sizeof px));
         print_moment_line(out, first, ", ");
         return;
     }
