@@ -281,7 +281,7 @@ static void test_check_and_merge(void **state)
     assert_says(page_text(&page),
                 "b.csv  3 flights added to a.csv, 6 known already (2 not rated yet: rated as there; 5 with "
                 "empty cells: filled in from there), 1 row that cannot be read");
-    assert_says(page_text(&page), "  1 known flight is otherwise there (line 19, da?te), not taken over\n");
+    assert_says(page_text(&page), "  1 known flight differs there (line 19, da?te), not taken over\n");
     assert_says(page_text(&page),
                 "  4 known flights are rated otherwise there (first line 17), not taken over; "
                 "'ledger rate' settles it\n");

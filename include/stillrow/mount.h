@@ -30,7 +30,7 @@ extern "C" {
 #define SR_SHORE_LOW        20.0 /* [Shore A] hardness that has a modulus here */
 #define SR_SHORE_HIGH       85.0
 #define SR_MOUNT_TEXT       480  /* bytes of a text, with its terminator */
-#define SR_MOUNT_ADVICE     1200 /* bytes that the longest advice needs */
+#define SR_MOUNT_ADVICE     1400 /* bytes that the longest advice needs */
 #define SR_HARDNESSES_MAX   16
 #define SR_TEMPERATURES_MAX 64
 
@@ -339,6 +339,7 @@ struct sr_mount_table {
     struct sr_mount_own own;
     enum sr_gyro_side gyro_side;
     double threshold_px;
+    double sees_hz, clear_hz;      /* [Hz] up to where the log sees, and has to in order to clear a flight */
     struct sr_mount_other own_now; /* the own mount in this flight */
     struct sr_interval own_px;     /* wobble predicted for it: what the camera saw */
     double own_smear_px;

@@ -256,8 +256,10 @@ static int compare_entries(struct entries *all, const struct compare_args *args)
             complain("compare: no rig says a %s to group by: put each rig file before its logs", args->by);
             return EXIT_FAILED;
         }
-        complain(args->by != NULL ? "compare: the rigs all say the same of %s, so there is one group only"
-                                  : "compare: nothing to compare with; put the other logs after --with%s",
+        complain(args->by != NULL
+                     ? "compare: the rigs all say the same of %s, so there is one group only; give --by "
+                       "another key, or --with"
+                     : "compare: nothing to compare with; put the other logs after --with%s",
                  args->by != NULL ? args->by : "");
         return args->by != NULL ? EXIT_FAILED : usage_hint(line.verb);
     }

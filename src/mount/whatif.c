@@ -397,6 +397,8 @@ enum sr_status sr_mount_table_make(struct sr_mount_table *table, const struct sr
     double noise_share = 0;
     double *cases = calloc(SR_HARDNESSES_MAX * CASES, sizeof *cases);
     made.threshold_px = sr_rig_threshold_px(rig);
+    made.sees_hz = score->sees_hz;
+    made.clear_hz = sr_band_high_hz(&rig->camera, SR_BAND_WAVE);
     made.cells = calloc(ask->n_shore * ask->n_temperature, sizeof *made.cells);
     if (cases == NULL || made.cells == NULL)
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for a table of mounts");

@@ -212,6 +212,20 @@ static void say_marked(const struct sr_mount_table *table, char *text, size_t si
         mount_append(text, size, "none of the others is free of that there");
 }
 
+/* Pieces are not changed where there is no need, nor is it known where the log sees too little. */
+static void say_need(const struct sr_mount_table *table, char *text, size_t size)
+{
+    if (table->sees_hz < table->clear_hz)
+        mount_append(
+            text, size,
+            "; this log sees nothing above %.0f Hz, and these figures hold none of it: it takes sight "
+            "up to %.0f Hz (explain says what to log)",
+            table->sees_hz, table->clear_hz);
+    else if (table->own_px.high < table->threshold_px)
+        mount_append(text, size, "; what was flown stays below %.3g px at %.3g C, so nothing needs to change",
+                     table->threshold_px, table->own.temperature_c);
+}
+
 void sr_mount_advice(const struct sr_mount_table *table, char *text, size_t size)
 {
     bool sure = true, alike = table->ask.n_shore > 1, clears = false, some = false;
@@ -245,6 +259,7 @@ void sr_mount_advice(const struct sr_mount_table *table, char *text, size_t size
                      table->own.source == SR_FN_GEOMETRY
                          ? ": a log from the other side of the mount (--other) would tell"
                          : ": how hardness and cold change the pieces is only known within a range");
+    say_need(table, text, size);
     if (!clears)
         mount_append(
             text, size,

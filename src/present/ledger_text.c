@@ -189,8 +189,9 @@ void sr_ledger_merge_text(FILE *out, const char *into, const char *from, const s
                 count->rated_otherwise > 1 ? "first " : "", count->rated_otherwise_line);
     if (count->differ == 0)
         return;
-    fprintf(out, "  %zu known flight%s otherwise there (%sline %zu, ", count->differ,
-            count->differ == 1 ? " is" : "s are", count->differ > 1 ? "first " : "", count->differ_line);
+    fprintf(out, "  %zu known flight%s there (%sline %zu, ", count->differ,
+            count->differ == 1 ? " differs" : "s differ", count->differ > 1 ? "first " : "",
+            count->differ_line);
     sr_print_safe(out, count->differ_column[0] != '\0' ? count->differ_column : "a column without a name");
     fputs("), not taken over\n", out);
 }
