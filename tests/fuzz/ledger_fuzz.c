@@ -218,6 +218,43 @@ static void rate(const char *path)
     sr_ledger_release(&now);
 }
 
+/* The place of the next cell of row i from `at` on that is not empty, where the row's cells are put under the
+ * columns of `into` and those behind its own last column behind them; *text: what it says, NULL: there is
+ * none. */
+static size_t next_text(const struct sr_ledger *from, size_t i, const struct sr_ledger *into, size_t at,
+                        const char **text)
+{
+    for (*text = NULL; at < into->n_columns + cells_of(from, i); at++) {
+        size_t c = at < into->n_columns ? column_of(from, into->columns[at], nth_of(into, at))
+                                        : from->n_columns + at - into->n_columns;
+        if (at < into->n_columns && c == from->n_columns)
+            continue;
+        if (c >= cells_of(from, i) || sr_ledger_cell(from, i, c)[0] == '\0')
+            continue;
+        *text = sr_ledger_cell(from, i, c);
+        return at + 1;
+    }
+    return at;
+}
+
+/* Of rows with more cells than columns: the same texts in the same order, since every column that is added
+ * gives such a row an empty cell. */
+static bool same_texts(const struct sr_ledger *from, size_t i, const struct sr_ledger *into, size_t j)
+{
+    const char *a, *b;
+    size_t at = 0, to = 0;
+
+    if (cells_of(from, i) <= from->n_columns || cells_of(into, j) <= into->n_columns)
+        return false;
+    do {
+        at = next_text(from, i, into, at, &a);
+        to = next_text(into, j, into, to, &b);
+        if (a == NULL || b == NULL)
+            return a == b;
+    } while (same_number(from, a, into, b));
+    return false;
+}
+
 static bool is_in(const struct sr_ledger *from, size_t i, const struct sr_ledger *into)
 {
     const struct sr_ledger_row *row = &from->rows[i];
@@ -229,7 +266,7 @@ static bool is_in(const struct sr_ledger *from, size_t i, const struct sr_ledger
             strcmp(row->build, other->build) == 0 && strcmp(row->camera, other->camera) == 0 &&
             (isnan(row->shore_a) ? isnan(other->shore_a) : fabs(row->shore_a - other->shore_a) < 1e-3))
             return true;
-        if (!row->readable && same_row(from, i, into, j))
+        if (!row->readable && (same_row(from, i, into, j) || same_texts(from, i, into, j)))
             return true;
     }
     return false;
