@@ -6,6 +6,7 @@
  * changes nothing; what is no ledger is left alone.
  */
 #include <math.h>
+#include <strings.h>
 
 #include "fuzz/fuzz.h"
 #include "stillrow/ledger.h"
@@ -210,7 +211,7 @@ static void rate(const char *path)
     read_again(&now, path);
     CHECK(now.n_rows == before.n_rows);
     for (size_t i = 0; i < now.n_rows; i++) {
-        const bool is_mine = before.rows[i].readable && strcmp(before.rows[i].fingerprint, mine) == 0;
+        const bool is_mine = before.rows[i].readable && strcasecmp(before.rows[i].fingerprint, mine) == 0;
         CHECK(is_mine ? now.rows[i].rating == SR_RATED_BAD : same_row(&before, i, &now, i));
         CHECK(now.rows[i].readable == before.rows[i].readable);
     }
