@@ -66,13 +66,24 @@ static void check_ledger(const struct sr_ledger *ledger)
     CHECK(unreadable == ledger->n_unreadable);
 }
 
-/* The text of a cell, be it written with the apostrophe that keeps a spreadsheet from running it or without.
- */
+/* Sixteen characters of which a spreadsheet makes a number: digits, or digits, one e and digits. */
+static bool is_long_number(const char *text)
+{
+    const size_t digits = strspn(text, "0123456789");
+    const bool e = digits > 0 && strchr("eE", text[digits]) != NULL && text[digits] != '\0';
+    const size_t behind = e ? strspn(text + digits + 1, "0123456789") : 0;
+
+    return strlen(text) == 16 && (digits == 16 || (e && behind > 0 && digits + 1 + behind == 16));
+}
+
+/* The text of a cell, be it written with the apostrophe that keeps a spreadsheet from running it, or from
+ * rounding it, or without. */
 static const char *meant(const char *cell)
 {
-    const char first = cell[strspn(cell, "'")];
+    const char *text = cell + strspn(cell, "'");
+    const bool kept = *text != '\0' && (strchr("=+-@\t\r", *text) != NULL || is_long_number(text));
 
-    return cell[0] == '\'' && first != '\0' && strchr("=+-@\t\r", first) != NULL ? cell + 1 : cell;
+    return cell[0] == '\'' && kept ? cell + 1 : cell;
 }
 
 static bool same_cell(const char *a, const char *b)
