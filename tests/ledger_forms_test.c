@@ -87,6 +87,9 @@ static void test_the_sign_of_a_file(void **state)
          ""},
         {"fingerprint;wobble_px\n00000000000000aa;1;x\n", ',', 1, 2,
          "3 cells, but the first row names 2 columns; quote a text with semicolons in it"},
+        /* Nor does a row that is too long: new columns would come to stand over its last cells. */
+        {"fingerprint;wobble_px\n00000000000000aa;1.5;x\n00000000000000ab;0,5\n", ',', 1, 2,
+         "3 cells, but the first row names 2 columns; quote a text with semicolons in it"},
         {"fingerprint\twobble_px\n00000000000000aa\t1\tx\n", '.', 1, 2,
          "3 cells, but the first row names 2 columns; quote a text with tabs in it"},
         /* Between commas a decimal comma stays what it was. */

@@ -347,14 +347,17 @@ static enum sr_status refuse_newer(const struct sr_ledger *ledger, const size_t 
     return SR_OK;
 }
 
-/* The first number with a sign that can only be the decimal one shows which it is, or else the first with
- * any: what is put behind the last row, written like that, changes nothing. */
+/*
+ * The first number with a sign that can only be the decimal one shows which it is, or else the first with
+ * any: what is put behind the last row, written like that, changes nothing. In a row that is too long nobody
+ * knows what stands where, and new columns come to stand over its last cells.
+ */
 static char find_decimal(const struct sr_ledger *ledger, const size_t *known)
 {
     char doubtful = '\0';
 
     for (size_t i = 0; ledger->delimiter != ',' && i < ledger->n_rows; i++) {
-        for (size_t c = 0; c < ledger->n_columns; c++) {
+        for (size_t c = 0; c < ledger->n_columns && ledger_n_cells(ledger, i) <= ledger->n_columns; c++) {
             const char *text = cell_unguarded(sr_ledger_cell(ledger, i, c));
             char decimal = column_decimal(known[c], text);
             if (decimal != '\0' && !column_may_group(text))
