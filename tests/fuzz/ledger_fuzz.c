@@ -121,13 +121,14 @@ static size_t nth_of(const struct sr_ledger *ledger, size_t column)
     return nth;
 }
 
-/* Every cell of row i of a under the same column in row j of b; cells behind the last column stay behind it.
- */
+/* Every cell of row i of a under the same column in row j of b, which an empty one may do without; cells
+ * behind the last column stay behind it. */
 static bool same_row(const struct sr_ledger *a, size_t i, const struct sr_ledger *b, size_t j)
 {
     for (size_t c = 0; c < a->n_columns; c++) {
         const size_t to = column_of(b, a->columns[c], nth_of(a, c));
-        if (to == b->n_columns || !same_number(a, sr_ledger_cell(a, i, c), b, sr_ledger_cell(b, j, to)))
+        const char *cell = sr_ledger_cell(a, i, c);
+        if (to == b->n_columns ? cell[0] != '\0' : !same_number(a, cell, b, sr_ledger_cell(b, j, to)))
             return false;
     }
     for (size_t c = a->n_columns; c < cells_of(a, i); c++)
