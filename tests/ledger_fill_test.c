@@ -10,15 +10,6 @@
 #include "ledger/merge_private.h"
 #include "support/ledger_file.h"
 
-static struct sr_merge_count merge(const char *into, const char *from)
-{
-    struct sr_error err = {0};
-    struct sr_merge_count count = {0};
-    if (sr_ledger_merge(into, from, &count, &err) != SR_OK)
-        fail_msg("%s:%zu: %s", err.file, err.line, err.text);
-    return count;
-}
-
 #define P "00000000000000aa"
 
 /* One flight in two ledgers, and what comes of it. */
@@ -38,7 +29,7 @@ static void check(const struct pair *pair)
     put_text("a.csv", a);
     put_text("b.csv", b);
     for (int again = 0; again < 2; again++) {
-        struct sr_merge_count count = merge("a.csv", "b.csv");
+        struct sr_merge_count count = merge_ledgers("a.csv", "b.csv");
         assert_file_is("a.csv", expected);
         assert_int_equal(count.known, 1);
         assert_int_equal(count.rated, again ? 0 : pair->rated);
@@ -109,7 +100,7 @@ static void test_a_column_that_is_lacking_is_made_and_filled(void **state)
     (void)state;
     put_text("a.csv", "fingerprint,wobble_px\n" P ",1\n00000000000000ab,2,long\n00000000000000ac,3\n");
     put_text("b.csv", "wobble_px,mount_in,fingerprint\n1,no," P "\n7,logged,00000000000000ac\n");
-    struct sr_merge_count count = merge("a.csv", "b.csv");
+    struct sr_merge_count count = merge_ledgers("a.csv", "b.csv");
     assert_int_equal(count.filled, 1);
     assert_int_equal(count.differ, 1);
     assert_int_equal(count.differ_line, 3);
@@ -125,7 +116,7 @@ static void test_several_rows_fill_one(void **state)
     put_text("b.csv",
              "fingerprint;wobble_px;date;smear_px;note\n" P ";1;2026-06-14;;\n" P ";1;2026-06-15;0,5;x, y\n"
              "00000000000000bb;1;;;\n00000000000000bb;1;;0,25;\"a;b\"\n");
-    struct sr_merge_count count = merge("a.csv", "b.csv");
+    struct sr_merge_count count = merge_ledgers("a.csv", "b.csv");
     assert_int_equal(count.added, 1);
     assert_int_equal(count.known, 3);
     assert_int_equal(count.filled, 1);
@@ -134,7 +125,7 @@ static void test_several_rows_fill_one(void **state)
     assert_string_equal(count.differ_column, "date");
     assert_file_is("a.csv", "fingerprint,wobble_px,date,smear_px,note\n" P ",1,2026-06-14,0.5,\"x, y\"\n"
                             "00000000000000bb,1,,0.25,a;b\n");
-    count = merge("a.csv", "b.csv");
+    count = merge_ledgers("a.csv", "b.csv");
     assert_int_equal(count.added + count.filled, 0);
 }
 
@@ -144,7 +135,7 @@ static void test_unreadable_rows_are_left_alone(void **state)
     (void)state;
     put_text("a.csv", "fingerprint,wobble_px,date\n" P ",x,\n00000000000000ab,1,\n");
     put_text("b.csv", "fingerprint,wobble_px,date\n" P ",1,2026-06-14\n00000000000000ab,y,2026-06-14\n");
-    struct sr_merge_count count = merge("a.csv", "b.csv");
+    struct sr_merge_count count = merge_ledgers("a.csv", "b.csv");
     assert_int_equal(count.added, 1);
     assert_int_equal(count.unreadable, 1);
     assert_int_equal(count.filled, 0);

@@ -19,15 +19,6 @@
 #define PLAIN  "ledger,fingerprint,prop,temperature_c,wobble_px,rating,boat\n"
 #define COMMAS "ledger;fingerprint;prop;temperature_c;wobble_px;rating;boat\n"
 
-static struct sr_merge_count merge(const char *into, const char *from)
-{
-    struct sr_error err = {0};
-    struct sr_merge_count count = {0};
-    if (sr_ledger_merge(into, from, &count, &err) != SR_OK)
-        fail_msg("%s:%zu: %s", err.file, err.line, err.text);
-    return count;
-}
-
 static void test_semicolons_and_decimal_commas(void **state)
 {
     struct sr_ledger ledger;
@@ -200,7 +191,7 @@ static void test_merging_one_of_each(void **state)
     (void)state;
     put_text("a.csv", ours);
     put_text("b.csv", theirs);
-    struct sr_merge_count count = merge("a.csv", "b.csv");
+    struct sr_merge_count count = merge_ledgers("a.csv", "b.csv");
     assert_int_equal(count.added, 1);
     assert_int_equal(count.known, 1);
     assert_int_equal(count.unreadable, 1);
@@ -209,15 +200,15 @@ static void test_merging_one_of_each(void **state)
     assert_file_is("a.csv", PLAIN "1,00000000000000aa,\"4 inch, 3 blades\",18.5,0.751,bad,x\n"
                                   "1,00000000000000ab,5; 2,-0.5,1.25,clean,\"y, 1,5\"\n"
                                   "1,nobody,4,0.5,1,,\n");
-    count = merge("a.csv", "b.csv");
+    count = merge_ledgers("a.csv", "b.csv");
     assert_int_equal(count.known, 3);
     assert_file_is("b.csv", theirs);
 
     /* The other way. */
     put_text("a.csv", ours);
     put_text("c.csv", PLAIN "1,00000000000000ac,\"a;b, c\",-0.5,0.5,,\n1,nobody,4,0.5,1,,\n");
-    merge("b.csv", "a.csv");
-    count = merge("b.csv", "c.csv");
+    merge_ledgers("b.csv", "a.csv");
+    count = merge_ledgers("b.csv", "c.csv");
     assert_int_equal(count.added, 1);
     assert_int_equal(count.known, 1);
     char expected[sizeof theirs + 100];
@@ -225,7 +216,7 @@ static void test_merging_one_of_each(void **state)
     assert_file_is("b.csv", expected);
 
     /* Into a ledger that is not there: our own form. */
-    merge("new.csv", "b.csv");
+    merge_ledgers("new.csv", "b.csv");
     struct sr_ledger ledger;
     read_ledger(&ledger, "new.csv");
     assert_int_equal(ledger.delimiter, ',');
@@ -266,7 +257,7 @@ static void test_doubtful_cells_are_not_merged(void **state)
     /* Other texts that are no numbers come along. */
     put_text("a.csv", COMMAS);
     put_text("b.csv", PLAIN "1,00000000000000aa,,warm,1,,\n");
-    assert_int_equal(merge("a.csv", "b.csv").unreadable, 1);
+    assert_int_equal(merge_ledgers("a.csv", "b.csv").unreadable, 1);
     assert_file_is("a.csv", COMMAS "1;00000000000000aa;;warm;1;;\n");
 }
 
@@ -314,10 +305,10 @@ static void test_there_and_back(void **state)
         put_text("b.csv", headers[1 + run % 2]);
         put_text("c.csv", headers[2 - run % 2]);
         put_text("d.csv", headers[0]);
-        assert_int_equal(merge("b.csv", "a.csv").added, 8);
-        assert_int_equal(merge("c.csv", "b.csv").added, 8);
-        assert_int_equal(merge("d.csv", "c.csv").added, 8);
-        assert_int_equal(merge("b.csv", "d.csv").differ, 0);
+        assert_int_equal(merge_ledgers("b.csv", "a.csv").added, 8);
+        assert_int_equal(merge_ledgers("c.csv", "b.csv").added, 8);
+        assert_int_equal(merge_ledgers("d.csv", "c.csv").added, 8);
+        assert_int_equal(merge_ledgers("b.csv", "d.csv").differ, 0);
         read_ledger(&first, "a.csv");
         read_ledger(&last, "d.csv");
         for (size_t i = 0; i < 8; i++) {

@@ -10,15 +10,6 @@
 #include "support/ledger_file.h"
 #include "support/near.h"
 
-static struct sr_merge_count merge(const char *into, const char *from)
-{
-    struct sr_error err = {0};
-    struct sr_merge_count count = {0};
-    if (sr_ledger_merge(into, from, &count, &err) != SR_OK)
-        fail_msg("%s:%zu: %s", err.file, err.line, err.text);
-    return count;
-}
-
 static void assert_count(struct sr_merge_count count, size_t added, size_t known, size_t unreadable)
 {
     assert_int_equal(count.added, added);
@@ -34,11 +25,11 @@ static void test_new_rows_follow_the_old(void **state)
     put_text("a.csv", HEADER "00000000000000aa,1,heron\n");
     put_text("b.csv", HEADER "00000000000000aa,1,heron\n00000000000000bb,2,heron\n00000000000000aa,1,grebe\n"
                              "00000000000000bb,9,heron\n");
-    assert_count(merge("a.csv", "b.csv"), 2, 2, 0);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 2, 2, 0);
     assert_file_is("a.csv",
                    HEADER "00000000000000aa,1,heron\n00000000000000bb,2,heron\n00000000000000aa,1,grebe\n");
-    assert_count(merge("a.csv", "b.csv"), 0, 4, 0);
-    assert_count(merge("a.csv", "a.csv"), 0, 3, 0);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 0, 4, 0);
+    assert_count(merge_ledgers("a.csv", "a.csv"), 0, 3, 0);
 }
 
 static void test_rows_keep_their_bytes_where_columns_agree(void **state)
@@ -47,10 +38,10 @@ static void test_rows_keep_their_bytes_where_columns_agree(void **state)
     put_text("a.csv", HEADER "00000000000000aa, 1 ,heron\r\n");
     put_text("b.csv", HEADER " \"00000000000000bb\" ,2.50, \"a\"\"b\"\r\n\n00000000000000cc,3\n"
                              "x,\"1\",too,long \n");
-    assert_count(merge("a.csv", "b.csv"), 2, 0, 1);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 2, 0, 1);
     assert_file_is("a.csv", HEADER "00000000000000aa, 1 ,heron\r\n \"00000000000000bb\" ,2.50, \"a\"\"b\"\n"
                                    "00000000000000cc,3\nx,\"1\",too,long \n");
-    assert_count(merge("a.csv", "b.csv"), 0, 3, 0);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 0, 3, 0);
 }
 
 /* A stranger's formula is not let in as one, in a cell or a name; numbers, signs alone and names stay theirs.
@@ -61,13 +52,13 @@ static void test_formulas_come_as_texts(void **state)
     put_text("a.csv", HEADER);
     put_text("b.csv", HEADER "00000000000000aa,1,=1+2|x\n00000000000000bb,+2,-\n"
                              "00000000000000cc,3,\"@a,b\"\n00000000000000dd,4,'=kept\n");
-    assert_count(merge("a.csv", "b.csv"), 4, 0, 0);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 4, 0, 0);
     assert_file_is("a.csv", HEADER "00000000000000aa,1,'=1+2|x\n00000000000000bb,+2,-\n"
                                    "00000000000000cc,3,\"'@a,b\"\n00000000000000dd,4,'=kept\n");
-    assert_count(merge("a.csv", "b.csv"), 0, 4, 0);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 0, 4, 0);
     put_text("c.csv", "fingerprint,wobble_px,=theirs\n00000000000000ee,5,-5\n");
-    assert_count(merge("a.csv", "c.csv"), 1, 0, 0);
-    assert_count(merge("a.csv", "c.csv"), 0, 1, 0);
+    assert_count(merge_ledgers("a.csv", "c.csv"), 1, 0, 0);
+    assert_count(merge_ledgers("a.csv", "c.csv"), 0, 1, 0);
     struct sr_ledger ledger;
     read_ledger(&ledger, "a.csv");
     assert_int_equal(ledger.n_columns, 4);
@@ -86,10 +77,10 @@ static void test_columns_are_brought_together_by_name(void **state)
                       "t,00000000000000bb,\"o,p\",2\n"
                       "u,00000000000000cc\n");
     /* The second row has no wobble: it comes along as it is. */
-    assert_count(merge("a.csv", "b.csv"), 1, 0, 1);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 1, 0, 1);
     assert_file_is("a.csv", "wobble_px,fingerprint,mine,theirs,\"of, both\"\r\n1,00000000000000aa,m\r\n"
                             "2,00000000000000bb,,t,\"o,p\"\r\n,00000000000000cc,,u,\r\n");
-    assert_count(merge("a.csv", "b.csv"), 0, 2, 0);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 0, 2, 0);
 }
 
 /* Rows that are too long stay whole, unreadable, and known, whatever the columns. */
@@ -100,18 +91,18 @@ static void test_long_rows_survive_whole(void **state)
     put_text("a.csv", "wobble_px,fingerprint,mine\n1,00000000000000aa,m\n7,00000000000000ff,old,long\n");
     put_text("b.csv", "fingerprint,theirs,wobble_px\n00000000000000bb,t,2,s1,\"s,2\"\n"
                       "00000000000000bb,t,2,s1,\"s,3\"\n00000000000000bb,t,2,s1,\"s,2\"\n");
-    assert_count(merge("a.csv", "b.csv"), 0, 1, 2);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 0, 1, 2);
     assert_file_is("a.csv",
                    "wobble_px,fingerprint,mine,theirs\n1,00000000000000aa,m\n7,00000000000000ff,old,long,\n"
                    "2,00000000000000bb,,t,s1,\"s,2\"\n2,00000000000000bb,,t,s1,\"s,3\"\n");
     read_ledger(&ledger, "a.csv");
     assert_int_equal(ledger.n_unreadable, 3);
     sr_ledger_release(&ledger);
-    assert_count(merge("a.csv", "b.csv"), 0, 3, 0);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 0, 3, 0);
 
     /* A prefix of the columns is not enough for a row that is longer than its own header. */
     put_text("c.csv", "wobble_px,fingerprint\n5,00000000000000cc,surplus\n5,00000000000000cd\n");
-    assert_count(merge("a.csv", "c.csv"), 1, 0, 1);
+    assert_count(merge_ledgers("a.csv", "c.csv"), 1, 0, 1);
     read_ledger(&ledger, "a.csv");
     assert_int_equal(ledger.n_rows, 6);
     assert_int_equal(ledger.n_unreadable, 4);
@@ -128,13 +119,13 @@ static void test_long_rows_are_known_under_more_columns(void **state)
     put_text("old.csv", old);
     put_text("club.csv", old);
     put_text("c.csv", "fingerprint,theirs,wobble_px\n00000000000000bb,t,2\n");
-    assert_count(merge("club.csv", "c.csv"), 1, 0, 0);
-    assert_count(merge("club.csv", "old.csv"), 0, 2, 0);
+    assert_count(merge_ledgers("club.csv", "c.csv"), 1, 0, 0);
+    assert_count(merge_ledgers("club.csv", "old.csv"), 0, 2, 0);
 
     put_text("other.csv", "fingerprint,mine,wobble_px\n00000000000000cc,m,3\n");
-    assert_count(merge("other.csv", "old.csv"), 0, 0, 2);
-    assert_count(merge("other.csv", "c.csv"), 1, 0, 0);
-    assert_count(merge("other.csv", "old.csv"), 0, 2, 0);
+    assert_count(merge_ledgers("other.csv", "old.csv"), 0, 0, 2);
+    assert_count(merge_ledgers("other.csv", "c.csv"), 1, 0, 0);
+    assert_count(merge_ledgers("other.csv", "old.csv"), 0, 2, 0);
 }
 
 static void test_columns_without_a_name_keep_their_order(void **state)
@@ -142,7 +133,7 @@ static void test_columns_without_a_name_keep_their_order(void **state)
     (void)state;
     put_text("a.csv", "fingerprint,,wobble_px\n00000000000000aa,x,1\n");
     put_text("b.csv", "wobble_px,,,fingerprint\n2,y,z,00000000000000bb\n");
-    assert_count(merge("a.csv", "b.csv"), 1, 0, 0);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 1, 0, 0);
     assert_file_is("a.csv", "fingerprint,,wobble_px,\n00000000000000aa,x,1\n00000000000000bb,y,2,z\n");
 }
 
@@ -158,7 +149,7 @@ static void test_ratings_come_along(void **state)
     put_text("b.csv", "wobble_px,fingerprint,rating\n1,00000000000000aa,bad\n1,00000000000000bb,CLEAN\n"
                       "1,00000000000000cc,slight\n1,00000000000000dd,bad\n1,00000000000000ee,bad\n"
                       "1,00000000000000aa,clean\n1,00000000000000ff,\n1,00000000000000ff,slight\n");
-    struct sr_merge_count count = merge("a.csv", "b.csv");
+    struct sr_merge_count count = merge_ledgers("a.csv", "b.csv");
     assert_count(count, 2, 6, 0);
     assert_int_equal(count.rated, 2);
     assert_int_equal(count.rated_otherwise, 2);
@@ -167,7 +158,7 @@ static void test_ratings_come_along(void **state)
                    "00000000000000aa,bad,1\r\n00000000000000bb\t,clean,\"1\"\n00000000000000cc,clean,1\n"
                    "00000000000000dd,Bad,1\n00000000000000ee,good,1\n00000000000000ee,bad,1\n"
                    "00000000000000ff,slight,1\n");
-    count = merge("a.csv", "b.csv");
+    count = merge_ledgers("a.csv", "b.csv");
     assert_count(count, 0, 8, 0);
     assert_int_equal(count.rated, 0);
     assert_int_equal(count.rated_otherwise, 2);
@@ -179,11 +170,11 @@ static void test_ratings_find_their_place(void **state)
     (void)state;
     put_text("b.csv", RATED "00000000000000aa,bad,1\n");
     put_text("a.csv", "wobble_px,fingerprint,note,rating\n1,00000000000000aa\n2,00000000000000bb\n");
-    assert_int_equal(merge("a.csv", "b.csv").rated, 1);
+    assert_int_equal(merge_ledgers("a.csv", "b.csv").rated, 1);
     assert_file_is("a.csv",
                    "wobble_px,fingerprint,note,rating\n1,00000000000000aa,,bad\n2,00000000000000bb\n");
     put_text("a.csv", "wobble_px,fingerprint\n1,00000000000000aa\nx,00000000000000bb,long\n");
-    assert_int_equal(merge("a.csv", "b.csv").rated, 1);
+    assert_int_equal(merge_ledgers("a.csv", "b.csv").rated, 1);
     assert_file_is("a.csv",
                    "wobble_px,fingerprint,rating\n1,00000000000000aa,bad\nx,00000000000000bb,long,\n");
 }
@@ -196,7 +187,7 @@ static void test_prints_in_capitals_are_the_same(void **state)
     (void)state;
     put_text("a.csv", "fingerprint,wobble_px,rating\n00000000000000AB,1,\n");
     put_text("b.csv", "fingerprint,wobble_px\n00000000000000ab,1\n00000000000000aB,2\n");
-    assert_count(merge("a.csv", "b.csv"), 0, 2, 0);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 0, 2, 0);
     assert_int_equal(sr_ledger_rate("a.csv", "00000000000000aB", SR_RATED_BAD, NULL), SR_OK);
     assert_file_is("a.csv", "fingerprint,wobble_px,rating\n00000000000000AB,1,bad\n");
     assert_int_equal(sr_ledger_add("a.csv", &row, &added, NULL), SR_OK);
@@ -240,9 +231,9 @@ static void test_prints_that_look_like_numbers(void **state)
         snprintf(plain, sizeof plain, "fingerprint,wobble_px\n%s,1\n", cases[i].print);
         snprintf(written, sizeof written, "fingerprint,wobble_px\n%s,1\n", cases[i].written);
         put_text("b.csv", plain);
-        assert_count(merge("a.csv", "b.csv"), 0, 1, 0);
+        assert_count(merge_ledgers("a.csv", "b.csv"), 0, 1, 0);
         put_text("a.csv", "fingerprint,wobble_px\n");
-        assert_count(merge("a.csv", "b.csv"), 1, 0, 0);
+        assert_count(merge_ledgers("a.csv", "b.csv"), 1, 0, 0);
         assert_file_is("a.csv", written);
     }
 }
@@ -252,7 +243,7 @@ static void test_a_missing_ledger_is_begun(void **state)
     (void)state;
     struct sr_ledger ledger;
     put_text("b.csv", "theirs,fingerprint,wobble_px\nt,00000000000000bb,2\n");
-    assert_count(merge("new.csv", "b.csv"), 1, 0, 0);
+    assert_count(merge_ledgers("new.csv", "b.csv"), 1, 0, 0);
     read_ledger(&ledger, "new.csv");
     assert_string_equal(ledger.columns[0], "ledger");
     assert_string_equal(ledger.columns[34], "theirs");
@@ -281,11 +272,11 @@ static void test_large_ledgers_merge_by_content(void **state)
     }
     assert_int_equal(fclose(a) | fclose(b), 0);
     /* Multiples of 6 below 10000 are in both: 1667 of them. */
-    assert_count(merge("a.csv", "b.csv"), 5000 - 1667, 1667 + 2500, 2500);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 5000 - 1667, 1667 + 2500, 2500);
     read_ledger(&ledger, "a.csv");
     assert_int_equal(ledger.n_rows, 10000 + 5000 - 1667 + 2500);
     sr_ledger_release(&ledger);
-    assert_count(merge("a.csv", "b.csv"), 0, 10000, 0);
+    assert_count(merge_ledgers("a.csv", "b.csv"), 0, 10000, 0);
 }
 
 int main(void)

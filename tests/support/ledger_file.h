@@ -109,6 +109,16 @@ static inline struct sr_ledger_row bare_row(const char *fingerprint, double wobb
                                   .main_order = NAN};
 }
 
+static inline struct sr_merge_count merge_ledgers(const char *into, const char *from)
+{
+    struct sr_error err = {0};
+    struct sr_merge_count count = {0};
+
+    if (sr_ledger_merge(into, from, &count, &err) != SR_OK)
+        fail_msg("%s:%zu: %s", err.file, err.line, err.text);
+    return count;
+}
+
 static inline void read_ledger(struct sr_ledger *ledger, const char *path)
 {
     struct sr_error err = {0};
