@@ -6,7 +6,7 @@ PREFIX  ?= /usr/local
 BUILD   ?= build
 CC      ?= cc
 AR      ?= ar
-CFLAGS  ?= -O2 -g
+CFLAGS  ?= -O3 -g
 PKGS    := fftw3 gsl jansson
 # libcsv ships no pkg-config file, and inih has one on some systems only; on a Mac both are where brew keeps them.
 BREW    := $(if $(filter Darwin,$(shell uname)),$(shell brew --prefix 2>/dev/null))

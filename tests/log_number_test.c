@@ -12,6 +12,7 @@
 
 #include <cmocka.h>
 
+#include "log/cuts.h"
 #include "log/number.h"
 #include "log/short.h"
 #include "sim/flight.h"
@@ -186,67 +187,226 @@ static void stamps(void **state)
     assert_null(sr_stamp_scan(huge, huge + sizeof huge - 1, false, &whole, &fraction));
 }
 
-/*
- * Eight characters at a time, on every text of up to eight of these characters that could
- * mislead it, in a field that something ends: strtod()'s value and end, or NULL where it is
- * said to give up.
- */
-static void check_short(const char *text, size_t size, size_t behind)
+/* 53 bits at random. */
+static uint64_t draw_bits(uint64_t *state)
 {
-    char *copy = malloc(size + behind > 0 ? size + behind
-                                          : 1); /* to the byte, so that a sanitizer sees a read past it */
-    double value = NAN;
-    char *truth_end;
+    return (uint64_t)(sim_uniform(state) * 9007199254740992.0);
+}
 
-    assert_non_null(copy);
-    memcpy(copy, text, size);
-    memset(copy + size, ',', behind);
+/* A text that is a number with so many decimals, of at most eight characters behind its sign. */
+static bool has_shape(const char *text, size_t size, unsigned decimals)
+{
     const char *start = text + (text[0] == '-');
-    const size_t digits = strspn(start, "0123456789."), rest = size - (size_t)(start - text);
-    const char *first = memchr(start, '.', digits);
-    const char *second = first == NULL ? NULL : memchr(first + 1, '.', digits - (size_t)(first + 1 - start));
-    const size_t taken = second == NULL ? digits : (size_t)(second - start);
-    const bool is = taken > (first != NULL) && taken < 8 && rest + behind >= 8 && start[taken] != 'e';
-    const char *end = sr_number_short(copy, copy + size + behind, &value);
-    const double truth = strtod(text, &truth_end);
+    const size_t length = size - (size_t)(start - text), digits = strspn(start, "0123456789");
 
-    if (is && (end != copy + (start - text) + taken || !same_bits(value, truth)))
-        fail_msg("'%s' and %zu more read as %.17g, not %.17g", text, behind, value, truth);
-    if (is && truth_end != text + (end - copy))
-        fail_msg("'%s' is read to another end than by strtod()", text);
-    if (!is && end != NULL)
-        fail_msg("'%s' and %zu more was not given up", text, behind);
-    free(copy);
+    if (length == 0 || length > SR_WORD_BYTES)
+        return false;
+    if (decimals == 0)
+        return digits == length;
+    return digits + 1 + decimals == length && start[digits] == '.' &&
+           strspn(start + digits + 1, "0123456789") == decimals;
+}
+
+/* A copy that may be read from eight bytes before its end, to the byte, so that a sanitizer sees a read past
+ * it. */
+struct exact_copy {
+    char *block;
+    const char *start, *end;
+};
+
+static struct exact_copy copy_exactly(const char *text, size_t size)
+{
+    const size_t before = size < SR_WORD_BYTES ? SR_WORD_BYTES - size : 0;
+    struct exact_copy copy = {.block = malloc(before + size)};
+
+    assert_non_null(copy.block);
+    memset(copy.block, ',', before);
+    memcpy(copy.block + before, text, size);
+    copy.start = copy.block + before;
+    copy.end = copy.start + size;
+    return copy;
+}
+
+/* Eight characters at a time: strtod()'s value where the text is a number of the shape, or false. */
+static void check_short(const char *text, size_t size, unsigned decimals)
+{
+    const struct exact_copy copy = copy_exactly(text, size);
+    const struct sr_shape shape = sr_shape_of(decimals);
+    const bool is = has_shape(text, size, decimals);
+    double value = NAN;
+
+    if (sr_number_short(copy.start, copy.end, &shape, &value) != is)
+        fail_msg("'%s' with %u decimals: %s", text, decimals, is ? "not read" : "read");
+    if (is && !same_bits(value, strtod(text, NULL)))
+        fail_msg("'%s' is read as %.17g", text, value);
+    if (is)
+        assert_int_equal(sr_decimals_of(copy.start, copy.end), decimals);
+    free(copy.block);
+}
+
+/* Four at a time, and by the words any processor has: all as one by one, and refused if one of them is. */
+static void check_batch(char text[SR_NUMBERS_BATCH][SR_WORD_BYTES + 3], const unsigned *decimals)
+{
+    double value[SR_NUMBERS_BATCH], words[SR_NUMBERS_BATCH], alone = NAN;
+    struct sr_shape shape[SR_NUMBERS_BATCH];
+    struct exact_copy copy[SR_NUMBERS_BATCH];
+    struct sr_field field[SR_NUMBERS_BATCH];
+    bool all = true;
+
+    for (size_t i = 0; i < SR_NUMBERS_BATCH; i++) {
+        copy[i] = copy_exactly(text[i], strlen(text[i]));
+        shape[i] = sr_shape_of(decimals[i]);
+        field[i] = (struct sr_field){copy[i].start, copy[i].end, &shape[i], &value[i]};
+        all = all && sr_number_short(copy[i].start, copy[i].end, &shape[i], &alone);
+    }
+    if (sr_numbers_short(field) != all)
+        fail_msg("'%s' '%s' '%s' '%s': %s", text[0], text[1], text[2], text[3], all ? "not read" : "read");
+    for (size_t i = 0; all && i < SR_NUMBERS_BATCH; i++)
+        if (!same_bits(value[i], strtod(text[i], NULL)))
+            fail_msg("'%s' is read as %.17g among four", text[i], value[i]);
+    for (size_t i = 0; i < SR_NUMBERS_BATCH; i++)
+        field[i].value = &words[i];
+    assert_true(sr_numbers_short_words(field) == all);
+    assert_true(!all || memcmp(value, words, sizeof words) == 0);
+    for (size_t i = 0; i < SR_NUMBERS_BATCH; i++)
+        free(copy[i].block);
+}
+
+/* Not empty, mostly digits, or hardly one would be a number. */
+static size_t draw_text(char *text, size_t size, uint64_t *state)
+{
+    static const char characters[] = "09.-e /:7";
+
+    for (size_t i = 0; i < size; i++) {
+        const unsigned pick = (unsigned)(draw_bits(state) >> 40);
+        text[i] = pick % 8 != 0 ? (char)('0' + pick / 8 % 10) : characters[pick / 8 % 9];
+    }
+    text[size] = '\0';
+    return size;
 }
 
 static void short_ones(void **state)
 {
-    static const char characters[] = "09.-e /:7";
-    char text[SR_WORD_BYTES + 2];
+    char text[SR_WORD_BYTES + 3];
+    uint64_t seed = 1;
+    size_t read = 0;
     (void)state;
 
-    for (size_t draw = 0; draw < 300000; draw++) {
-        uint64_t bits = draw * 0x9E3779B97F4A7C15U;
-        const size_t size = draw % (SR_WORD_BYTES + 2);
-        for (size_t i = 0; i < size; i++) {
-            bits ^= bits >> 29;
-            bits *= 0xBF58476D1CE4E5B9U;
-            /* mostly digits, or hardly one would be a number */
-            const unsigned pick = (unsigned)(bits >> 40);
-            text[i] = pick % 4 != 0 ? (char)('0' + pick / 4 % 10) : characters[pick / 4 % 9];
+    for (size_t draw = 0; draw < 400000; draw++) {
+        const size_t size = draw_text(text, 1 + draw % (SR_WORD_BYTES + 2), &seed);
+        const unsigned decimals = (unsigned)(draw / 10 % SR_WORD_BYTES);
+        if (decimals > 0 && size > decimals && draw % 3 != 0)
+            text[size - decimals - 1] = '.';
+        check_short(text, size, decimals);
+        read += has_shape(text, size, decimals);
+    }
+    assert_true(read > 20000);
+}
+
+static void short_in_fours(void **state)
+{
+    char text[SR_NUMBERS_BATCH][SR_WORD_BYTES + 3];
+    unsigned decimals[SR_NUMBERS_BATCH];
+    uint64_t seed = 2;
+    size_t odd = 0;
+    (void)state;
+
+    for (size_t draw = 0; draw < 100000; draw++) {
+        bool all = true;
+        for (size_t i = 0; i < SR_NUMBERS_BATCH; i++) {
+            const uint64_t bits = draw_bits(&seed);
+            decimals[i] = (unsigned)(bits % SR_WORD_BYTES);
+            const bool minus = (bits >> 20) % 2 != 0, wrong = (bits >> 30) % 16 == 0;
+            const size_t least = decimals[i] > 0 ? decimals[i] + 1 : 1;
+            const size_t size = minus + least + (bits >> 40) % (SR_WORD_BYTES + 1 - least);
+            (void)draw_text(text[i], size, &seed);
+            for (size_t k = 0; !wrong && k < size; k++)
+                if (text[i][k] < '0' || text[i][k] > '9')
+                    text[i][k] = '5';
+            if (minus)
+                text[i][0] = '-';
+            if (decimals[i] > 0)
+                text[i][size - decimals[i] - 1] = '.';
+            all = all && has_shape(text[i], size, decimals[i]);
         }
-        text[size] = '\0';
-        check_short(text, size, 8);
-        check_short(text, size, draw / 10 % 8);
+        odd += !all;
+        check_batch(text, decimals);
+    }
+    assert_true(odd > 1000 && odd < 50000);
+}
+
+/* Up to sixteen digits: strtoll()'s value, or false. */
+static void whole_short(void **state)
+{
+    char text[2 * SR_WORD_BYTES + 4];
+    uint64_t seed = 3;
+    (void)state;
+
+    for (size_t draw = 0; draw < 100000; draw++) {
+        const size_t size = 1 + draw % (2 * SR_WORD_BYTES + 2);
+        (void)draw_text(text, size, &seed);
+        for (size_t i = 0; draw % 3 != 0 && i < size; i++)
+            text[i] = text[i] < '0' || text[i] > '9' ? '3' : text[i];
+        if (draw % 2 == 0)
+            text[0] = '-';
+        const size_t digits = size - (text[0] == '-');
+        const bool is = digits > 0 && digits <= 2 * SR_WORD_BYTES &&
+                        strspn(text + (text[0] == '-'), "0123456789") == digits;
+        char before[4 * SR_WORD_BYTES];
+        int64_t value = 0;
+        memset(before, '7', sizeof before); /* digits, which must not count */
+        memcpy(before + sizeof before - size, text, size);
+        const char *end = before + sizeof before;
+        if (sr_whole_short(end - size, end, &value) != is || (is && value != strtoll(text, NULL, 10)))
+            fail_msg("'%s' is read as %lld", text, (long long)value);
+    }
+}
+
+/* The delimiters of 64 characters, by both ways, and lines that are cut at them. */
+static void cuts(void **state)
+{
+    char text[4 * SR_CUTS_BLOCK];
+    int32_t cut[sizeof text + 2];
+    uint64_t seed = 4;
+    (void)state;
+
+    for (size_t draw = 0; draw < 20000; draw++) {
+        for (size_t i = 0; i < sizeof text; i++) {
+            const uint64_t bits = draw_bits(&seed);
+            text[i] = (bits >> 33) % 5 == 0 ? ',' : (char)(bits >> 40);
+        }
+        uint64_t mask = 0;
+        for (unsigned i = 0; i < SR_CUTS_BLOCK; i++)
+            mask |= (uint64_t)(text[i] == ',') << i;
+        assert_true(sr_cuts_mask(text, ',') == mask);
+        assert_true(sr_cuts_mask_words(text, ',') == mask);
+
+        const size_t size = draw_bits(&seed) % sizeof text, most = 1 + draw % 40;
+        char *exact = malloc(size + 1); /* to the byte: a sanitizer sees a read past it */
+        assert_non_null(exact);
+        memcpy(exact, text, size);
+        const size_t found = sr_cuts_find(exact, exact + size, exact + size, ',', cut, most);
+        size_t fields = 1, at = 0;
+        for (size_t i = 0; i < size; i++)
+            fields += text[i] == ',';
+        assert_int_equal(found, fields < most ? fields : most);
+        for (size_t i = 0; i < found; i++) {
+            const char *end = memchr(text + at, ',', size - at);
+            assert_int_equal(cut[i] + 1, at);
+            assert_int_equal(cut[i + 1], end != NULL ? (size_t)(end - text) : size);
+            at = (size_t)cut[i + 1] + 1;
+        }
+        free(exact);
     }
 }
 
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(chosen),     cmocka_unit_test(ties),   cmocka_unit_test(drawn),
-        cmocka_unit_test(refused),    cmocka_unit_test(stamps), cmocka_unit_test(commas_and_blanks),
-        cmocka_unit_test(short_ones),
+        cmocka_unit_test(chosen),     cmocka_unit_test(ties),           cmocka_unit_test(drawn),
+        cmocka_unit_test(refused),    cmocka_unit_test(stamps),         cmocka_unit_test(commas_and_blanks),
+        cmocka_unit_test(short_ones), cmocka_unit_test(short_in_fours), cmocka_unit_test(whole_short),
+        cmocka_unit_test(cuts),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -281,16 +281,6 @@ const char *sr_stamp_scan(const char *text, const char *end, bool comma, int64_t
     return d.end;
 }
 
-double sr_stamp_difference(int64_t whole, double fraction, int64_t from_whole, double from_fraction)
-{
-    /* As integers, to keep the last digits of long stamps; unsigned, as the ends of the range are further
-     * apart than it is long. */
-    const double ahead = whole >= from_whole ? (double)((uint64_t)whole - (uint64_t)from_whole)
-                                             : -(double)((uint64_t)from_whole - (uint64_t)whole);
-
-    return ahead + (fraction - from_fraction);
-}
-
 bool sr_number_read(const char *text, const char *end, bool comma, double *value)
 {
     const char *p = sr_number_scan(text, end, comma, value);

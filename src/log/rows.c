@@ -5,18 +5,27 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "log/cuts.h"
 #include "log/number.h"
 #include "log/short.h"
 
 #define ALL_RATES 7U
 #define MOST      1e12 /* no rate, throttle or speed is written in larger numbers: broken text */
 
+/* Where the number of a wanted field goes, in plain text. */
+enum { PLACE_RATES, PLACE_SLOW, PLACE_OUTPUTS, PLACE_KINDS, PLACE_TIME = PLACE_KINDS };
+struct place {
+    size_t column;
+    unsigned kind, index;
+    struct sr_shape shape; /* of its last number */
+};
+
 /* The row being read. */
 struct scratch {
     struct sr_rows *rows;
     const struct sr_layout *layout;
-    struct sr_row row;
-    double slow[SR_SLOW_MAX];
+    struct sr_row *row; /* where it will stand if it is kept, behind those that were */
+    double *slow;
     double output_sum;
     unsigned outputs;
     bool time;      /* read */
@@ -24,12 +33,23 @@ struct scratch {
     unsigned empty; /* bit per axis left empty */
     size_t next;    /* next wanted column */
     char bad_text[sizeof((struct sr_rows *)0)->bad_text];
+    /* For plain text: */
+    struct place place[SR_WANTED_MAX];
+    const struct place
+        *number[SR_WANTED_MAX + SR_NUMBERS_BATCH]; /* those that are no time, in whole batches */
+    size_t numbers;
+    size_t time_column;              /* SIZE_MAX: none */
+    size_t columns;                  /* up to the last wanted one */
+    unsigned all_rates, all_outputs; /* that are wanted */
+    double output[SR_WANTED_MAX];
+    double *base[PLACE_KINDS]; /* of the places of each kind */
 };
 
 void sr_rows_release(struct sr_rows *rows)
 {
     free(rows->row);
     free(rows->slow);
+    free(rows->cut);
     *rows = (struct sr_rows){0};
 }
 
@@ -51,6 +71,21 @@ static bool rows_grow(struct sr_rows *rows, size_t n_slow)
         rows->slow = slow;
     }
     rows->room = room;
+    return true;
+}
+
+/* Make room for a row behind those that are kept. False: out of memory. */
+static bool next_row(struct scratch *s)
+{
+    struct sr_rows *rows = s->rows;
+    const size_t n_slow = s->layout->n_slow;
+
+    if (rows->count == rows->room && !rows_grow(rows, n_slow))
+        return false;
+    s->row = &rows->row[rows->count];
+    s->slow = n_slow > 0 ? rows->slow + rows->count * n_slow : NULL;
+    s->base[PLACE_RATES] = s->row->rate;
+    s->base[PLACE_SLOW] = s->slow;
     return true;
 }
 
@@ -93,27 +128,29 @@ static const char *scan(const struct scratch *s, enum sr_slot slot, const char *
     if (slot == SR_SLOT_TIME)
         return sr_stamp_scan(text, end, s->layout->comma, &value->whole, &value->number);
     const bool comma = s->layout->comma;
-    const char *stop = sr_number_short(text, end, &value->number);
-    if (stop != NULL && !(comma && *stop == ','))
-        return stop; /* far under MOST: the next field need not wait for this one's value */
-    stop = sr_number_scan(text, end, comma, &value->number);
+    const char *stop = sr_number_scan(text, end, comma, &value->number);
     return stop != NULL && fabs(value->number) < MOST ? stop : NULL;
+}
+
+static unsigned slow_index(enum sr_slot slot)
+{
+    return slot == SR_SLOT_THROTTLE ? 0 : 1 + (unsigned)(slot - SR_SLOT_MOTOR);
 }
 
 static void store(struct scratch *s, enum sr_slot slot, const struct value *value)
 {
     if (slot == SR_SLOT_TIME) {
-        s->row.whole = value->whole;
-        s->row.fraction = value->number;
+        s->row->whole = value->whole;
+        s->row->fraction = value->number;
         s->time = true;
     } else if (slot < SR_SLOT_THROTTLE) {
-        s->row.rate[slot - SR_SLOT_RATE] = value->number;
+        s->row->rate[slot - SR_SLOT_RATE] = value->number;
         s->rates |= 1U << (slot - SR_SLOT_RATE);
     } else if (slot == SR_SLOT_OUTPUT) {
         s->output_sum += value->number;
         s->outputs++;
     } else {
-        s->slow[slot == SR_SLOT_THROTTLE ? 0 : 1 + slot - SR_SLOT_MOTOR] = value->number;
+        s->slow[slow_index(slot)] = value->number;
     }
 }
 
@@ -150,23 +187,16 @@ static void take_field(struct scratch *s, enum sr_slot slot, const char *text, c
 static bool scratch_finish(struct scratch *s, size_t line, bool strict, size_t columns)
 {
     struct sr_rows *rows = s->rows;
-    const size_t n_slow = s->layout->n_slow;
     const uint64_t ordinal = rows->seen++;
     const bool cut = strict && columns < s->layout->columns;
 
     if (s->time && s->rates == ALL_RATES && !cut) {
-        if (rows->count == rows->room && !rows_grow(rows, n_slow))
-            return false;
-        s->row.ordinal = (uint32_t)ordinal;
-        s->row.line = (uint32_t)line;
-        rows->row[rows->count] = s->row;
-        if (n_slow > 0) {
-            if (s->outputs > 0)
-                s->slow[0] = s->output_sum / s->outputs;
-            for (size_t i = 0; i < n_slow; i++) /* a handful: a call would take longer */
-                rows->slow[rows->count * n_slow + i] = s->slow[i];
-        }
+        s->row->ordinal = (uint32_t)ordinal;
+        s->row->line = (uint32_t)line;
+        if (s->outputs > 0)
+            s->slow[0] = s->output_sum / s->outputs;
         rows->count++;
+        return next_row(s);
     } else if (s->time && s->empty == ALL_RATES && !cut) {
         rows->without++;
     } else {
@@ -214,36 +244,6 @@ static bool read_by_csv(struct scratch *s, struct sr_csv *csv, const char *text,
 
 /* ---- plain text ---------------------------------------------------------- */
 
-/* Bytes of `word` that are zero, as a count: exact, no carry between bytes (Warren, Hacker's Delight, 6-1).
- */
-static unsigned zero_bytes(uint64_t word)
-{
-    const uint64_t low = 0x7F7F7F7F7F7F7F7FU;
-    const uint64_t zero = ~(((word & low) + low) | word | low);
-
-    return (unsigned)(((zero >> 7) * 0x0101010101010101U) >> 56);
-}
-
-/* Just past the count-th delimiter in [p, end), or NULL if there are fewer. count >= 1. */
-static const char *skip_fields(const char *p, const char *end, char delimiter, size_t count)
-{
-    const uint64_t pattern = 0x0101010101010101U * (unsigned char)delimiter;
-
-    while (end - p >= 8) {
-        uint64_t word;
-        memcpy(&word, p, sizeof word);
-        const unsigned found = zero_bytes(word ^ pattern);
-        if (found >= count)
-            break;
-        count -= found;
-        p += 8;
-    }
-    for (; p < end; p++)
-        if (*p == delimiter && --count == 0)
-            return p + 1;
-    return NULL;
-}
-
 static size_t count_fields(const char *p, const char *end, char delimiter)
 {
     size_t fields = 1;
@@ -253,50 +253,70 @@ static size_t count_fields(const char *p, const char *end, char delimiter)
     return fields;
 }
 
-/*
- * The wanted field that starts at p; returns its end (delimiter or end of line).
- * Mostly the number ends where the field does, so that the delimiter need not be
- * looked for; where a delimiter could pass for a part of the number, it is.
- */
-static const char *plain_field(struct scratch *s, enum sr_slot slot, const char *p, const char *end)
+/* Nearly all rows: each wanted field is a short number, of the shape of the one before. */
+static bool take_short_row(struct scratch *s, const char *line)
 {
-    const char delimiter = s->layout->delimiter;
-    struct value value = {0};
-    const char *stop;
+    const int32_t *cut = s->rows->cut;
 
-    if (delimiter == ',') {
-        stop = scan(s, slot, p, end, &value);
-        while (stop != NULL && stop < end && sr_is_blank(*stop))
-            stop++;
-        if (stop != NULL && (stop == end || *stop == delimiter)) {
-            store(s, slot, &value);
-            return stop;
-        }
+    if (s->time_column < SIZE_MAX) {
+        if (!sr_whole_short(line + cut[s->time_column] + 1, line + cut[s->time_column + 1], &s->row->whole))
+            return false;
+        s->row->fraction = 0.0;
     }
-    stop = memchr(p, delimiter, (size_t)(end - p));
-    if (stop == NULL)
-        stop = end;
-    take_field(s, slot, p, stop);
-    return stop;
+    for (size_t i = 0; i < s->numbers; i += SR_NUMBERS_BATCH) {
+        struct sr_field field[SR_NUMBERS_BATCH];
+        for (size_t k = 0; k < SR_NUMBERS_BATCH; k++) {
+            const struct place *place = s->number[i + k];
+            field[k] = (struct sr_field){.start = line + cut[place->column] + 1,
+                                         .end = line + cut[place->column + 1],
+                                         .shape = &place->shape,
+                                         .value = s->base[place->kind] + place->index};
+        }
+        if (!sr_numbers_short(field))
+            return false;
+    }
+    s->time = true;
+    s->rates = s->all_rates;
+    s->outputs = s->all_outputs;
+    s->output_sum = 0.0;
+    for (unsigned i = 0; i < s->outputs; i++)
+        s->output_sum += s->output[i];
+    return true;
 }
 
-static void plain_row(struct scratch *s, const char *p, const char *end)
+/* Field by field, as far as the row has them. readable: bytes before an end may be read, whole words. */
+static void take_odd_row(struct scratch *s, const char *line, size_t found, bool readable)
 {
-    const struct sr_layout *layout = s->layout;
-    size_t column = 0;
-
     scratch_start(s);
-    for (size_t i = 0; i < layout->n_wanted; i++) {
-        const size_t skip = layout->wanted[i].column - column;
-        if (skip == 1 && i > 0 && p < end)
-            p++; /* the field before ended at its delimiter */
-        else if (skip > 0)
-            p = skip_fields(p, end, layout->delimiter, skip);
-        if (p == NULL)
-            return;
-        p = plain_field(s, layout->wanted[i].slot, p, end);
-        column = layout->wanted[i].column;
+    for (size_t i = 0; i < s->layout->n_wanted && s->layout->wanted[i].column < found; i++) {
+        struct place *place = &s->place[i];
+        const char *start = line + s->rows->cut[place->column] + 1;
+        const char *end = line + s->rows->cut[place->column + 1];
+        const enum sr_slot slot = s->layout->wanted[i].slot;
+        struct value value = {0};
+        bool taken = false;
+        if (readable && slot == SR_SLOT_TIME) {
+            taken = start < end && sr_whole_short(start, end, &value.whole);
+        } else if (readable) {
+            place->shape = sr_shape_of(sr_decimals_of(start, end)); /* the next may be like it */
+            taken = start < end && sr_number_short(start, end, &place->shape, &value.number);
+        }
+        if (taken)
+            store(s, slot, &value);
+        else
+            take_field(s, slot, start, end);
     }
+}
+
+/* The row [line, end) of the text [text, text_end). */
+static void plain_row(struct scratch *s, const char *text, const char *text_end, const char *line,
+                      const char *end)
+{
+    const size_t found = sr_cuts_find(line, end, text_end, s->layout->delimiter, s->rows->cut, s->columns);
+    const bool readable = line - text >= 2 * SR_WORD_BYTES && end < text_end;
+
+    if (!(readable && found == s->columns && take_short_row(s, line)))
+        take_odd_row(s, line, found, readable);
 }
 
 static bool read_plainly(struct scratch *s, const char *text, size_t size, bool last, size_t most,
@@ -313,7 +333,7 @@ static bool read_plainly(struct scratch *s, const char *text, size_t size, bool 
             break;
         const char *line = stop != NULL ? stop : end;
         if (!sr_line_is_blank(p, line, layout->delimiter)) {
-            plain_row(s, p, line);
+            plain_row(s, text, end, p, line);
             if (!scratch_finish(s, rows->lines, stop == NULL,
                                 stop == NULL ? count_fields(p, line, layout->delimiter) : 0))
                 return false;
@@ -322,6 +342,45 @@ static bool read_plainly(struct scratch *s, const char *text, size_t size, bool 
         p = stop != NULL ? stop + 1 : end;
     }
     *used = (size_t)(p - text);
+    return true;
+}
+
+static bool find_places(struct scratch *s)
+{
+    const struct sr_layout *layout = s->layout;
+
+    s->time_column = SIZE_MAX;
+    for (size_t i = 0; i < layout->n_wanted; i++) {
+        const enum sr_slot slot = layout->wanted[i].slot;
+        struct place *place = &s->place[i];
+        *place =
+            (struct place){.column = layout->wanted[i].column, .kind = PLACE_TIME, .shape = sr_shape_of(0)};
+        if (slot == SR_SLOT_OUTPUT) {
+            place->kind = PLACE_OUTPUTS;
+            place->index = s->all_outputs++;
+        } else if (slot >= SR_SLOT_THROTTLE) {
+            place->kind = PLACE_SLOW;
+            place->index = slow_index(slot);
+        } else if (slot != SR_SLOT_TIME) {
+            place->kind = PLACE_RATES;
+            place->index = slot - SR_SLOT_RATE;
+            s->all_rates |= 1U << place->index;
+        } else {
+            s->time_column = place->column;
+            continue;
+        }
+        s->number[s->numbers++] = place;
+    }
+    while (s->numbers % SR_NUMBERS_BATCH != 0) { /* one of them once more does no harm */
+        s->number[s->numbers] = s->number[0];
+        s->numbers++;
+    }
+    s->base[PLACE_OUTPUTS] = s->output;
+    s->columns = layout->n_wanted > 0 ? layout->wanted[layout->n_wanted - 1].column + 1 : 0;
+    int32_t *cut = realloc(s->rows->cut, (s->columns + 1) * sizeof *cut);
+    if (cut == NULL)
+        return false;
+    s->rows->cut = cut;
     return true;
 }
 
@@ -339,7 +398,9 @@ bool sr_rows_read(struct sr_rows *rows, const struct sr_layout *layout, struct s
     rows->lines = rows->first_bad = 0;
     rows->bad_text[0] = '\0';
     rows->comma_seen = false;
+    if (!next_row(&s))
+        return false;
     if (csv != NULL)
         return read_by_csv(&s, csv, text, size, last, most, used);
-    return read_plainly(&s, text, size, last, most, used);
+    return find_places(&s) && read_plainly(&s, text, size, last, most, used);
 }

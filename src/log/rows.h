@@ -28,6 +28,7 @@ struct sr_row {
 struct sr_rows {
     struct sr_row *row;
     double *slow; /* [count][n_slow] as written, NAN where there is no number */
+    int32_t *cut; /* where the fields of a line end: log/cuts.h */
     size_t count;
     size_t room;
     uint64_t seen;     /* data rows, good and bad */

@@ -4,30 +4,46 @@
  *
  * Nearly all numbers of a log have a handful of digits. Digit by digit, the end of each is a
  * branch that no processor foresees; as one word of eight bytes, the first character in the
- * lowest, there is none. Whatever is not such a number is left to log/number.h.
+ * lowest and the last in the highest, there is none. Whatever is not such a number is left to log/number.h.
  */
 #ifndef SR_LOG_SHORT_H
 #define SR_LOG_SHORT_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <string.h>
+
+#ifdef __SSE2__
+#include <emmintrin.h>
+#endif
 
 #define SR_WORD_BYTES       8
 #define SR_EACH_BYTE(value) (0x0101010101010101U * (uint64_t)(value))
 
-/* Compilers make one load of it where that is the same: it holds for any order of bytes. */
+/* Eight characters, the first in the lowest byte. */
 static inline uint64_t sr_word_load(const char *text)
 {
-    const unsigned char *p = (const unsigned char *)text;
+    uint64_t word;
 
-    return (uint64_t)p[0] | (uint64_t)p[1] << 8 | (uint64_t)p[2] << 16 | (uint64_t)p[3] << 24 |
-           (uint64_t)p[4] << 32 | (uint64_t)p[5] << 40 | (uint64_t)p[6] << 48 | (uint64_t)p[7] << 56;
+    memcpy(&word, text, sizeof word);
+#if __BYTE_ORDER__ != __ORDER_LITTLE_ENDIAN__
+    word = __builtin_bswap64(word);
+#endif
+    return word;
 }
 
-/* The top bit of each byte that is over 9, of characters less '0': exact, no byte carries into the next. */
+/* The top bit of each byte that is over that of `most` (at most 0x7F): exact, no byte carries into the next.
+ */
+static inline uint64_t sr_word_over(uint64_t word, uint64_t most)
+{
+    return (((word & SR_EACH_BYTE(0x7F)) + (SR_EACH_BYTE(0x7F) - most)) | word) & SR_EACH_BYTE(0x80);
+}
+
+/* The same for characters less '0': what is no digit. */
 static inline uint64_t sr_word_others(uint64_t word)
 {
-    return (((word & SR_EACH_BYTE(0x7F)) + SR_EACH_BYTE(0x76)) | word) & SR_EACH_BYTE(0x80);
+    return sr_word_over(word, SR_EACH_BYTE(9));
 }
 
 /* The number that eight digits 0 to 9 make: pairs first, then two pairs at once (a known trick, from memory).
@@ -42,42 +58,212 @@ static inline uint64_t sr_word_value(uint64_t digits)
     return (first + second) >> 32;
 }
 
+/* The shape of the numbers of a column, which mostly all have as many decimals. */
+struct sr_shape {
+    uint64_t zero;   /* eight characters that end a field and are worth nothing: '0', and the point */
+    uint64_t most;   /* what each may differ from it by: 9, and nothing at the point */
+    uint64_t before; /* bytes before the point */
+    size_t least;    /* [characters] of a number: at least the point and what follows, ... */
+    size_t more;     /* ... and so many more */
+    double unit;     /* of the last digit: 10^decimals */
+};
+
+/* decimals: 0 (no point) to 7 */
+static inline struct sr_shape sr_shape_of(unsigned decimals)
+{
+    static const double power_of_ten[SR_WORD_BYTES] = {1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7};
+    const unsigned point = 8U * (SR_WORD_BYTES - 1U - decimals); /* [bits] */
+
+    if (decimals == 0)
+        return (struct sr_shape){.zero = SR_EACH_BYTE('0'),
+                                 .most = SR_EACH_BYTE(9),
+                                 .least = 1,
+                                 .more = SR_WORD_BYTES - 1,
+                                 .unit = 1.0};
+    return (struct sr_shape){.zero = SR_EACH_BYTE('0') ^ (uint64_t)('.' ^ '0') << point,
+                             .most = SR_EACH_BYTE(9) ^ (uint64_t)9 << point,
+                             .before = ((uint64_t)1 << point) - 1U,
+                             .least = decimals + 1U,
+                             .more = SR_WORD_BYTES - 1U - decimals,
+                             .unit = power_of_ten[decimals]};
+}
+
 /*
- * The number at text, if it is an optional '-', digits and at most one point, without exponent or
- * blanks before it, and something within [text, end) and eight characters from its first digit on
- * ends it. Returns its end, with |*value| < 1e7, correctly rounded; NULL: it is none of these.
+ * The number of this shape that is all of [start, end): an optional '-' and up to eight characters,
+ * digits and the point. The eight bytes before `end` must be readable, also where the field is
+ * shorter, and the one at `start`. True: *value, correctly rounded; false: it is none.
  */
-static inline const char *sr_number_short(const char *text, const char *end, double *value)
+static inline bool sr_number_short(const char *start, const char *end, const struct sr_shape *shape,
+                                   double *value)
 {
     static const double sign[2] = {1.0, -1.0}; /* no branch: signs come at random */
-    static const double power_of_ten[SR_WORD_BYTES] = {1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7};
-    const unsigned negative = text < end && *text == '-';
+    const unsigned negative = *start == '-';
+    const size_t size = (size_t)(end - start) - negative;
 
-    text += negative;
-    if (end - text < SR_WORD_BYTES)
-        return NULL;
-    uint64_t word = sr_word_load(text) ^ SR_EACH_BYTE('0');
-    uint64_t others = sr_word_others(word);
-    if (others == 0)
-        return NULL;
-    unsigned digits = (unsigned)__builtin_ctzll(others) / 8, places = 0;
-    const char *stop = text + digits;
-    if (*stop == '.') {
-        const uint64_t before = ((uint64_t)1 << (8 * digits)) - 1U;
-        others &= others - 1U; /* what ends it is the next */
-        if (others == 0)
-            return NULL;
-        const unsigned size = (unsigned)__builtin_ctzll(others) / 8;
-        word = (word & before) | ((word >> 8) & ~before);
-        stop = text + size;
-        places = size - 1 - digits;
-        digits = size - 1;
+    if (size - shape->least > shape->more)
+        return false;
+    const unsigned others =
+        8U * (SR_WORD_BYTES - (unsigned)size); /* [bits] that are not the field's: zeros */
+    uint64_t word = (sr_word_load(end - SR_WORD_BYTES) ^ shape->zero) >> others << others;
+    if (sr_word_over(word, shape->most) != 0)
+        return false;
+    word = (word & ~shape->before) + ((word & shape->before) << 8);               /* the point is closed up */
+    *value = (double)(int64_t)sr_word_value(word) / shape->unit * sign[negative]; /* one rounding */
+    return true;
+}
+
+#define SR_NUMBERS_BATCH 4 /* fields at once */
+
+struct sr_field {
+    const char *start, *end;
+    const struct sr_shape *shape;
+    double *value;
+};
+
+/* SR_NUMBERS_BATCH fields, each as sr_number_short(). False: one of them is none, and what is in any *value
+ * is void. With what any processor has. */
+static inline bool sr_numbers_short_words(const struct sr_field *field)
+{
+    for (unsigned i = 0; i < SR_NUMBERS_BATCH; i++)
+        if (!sr_number_short(field[i].start, field[i].end, field[i].shape, field[i].value))
+            return false;
+    return true;
+}
+
+#ifdef __SSE2__
+
+#define SR_LAST_BYTES(n) (~(uint64_t)0 << 8 * (SR_WORD_BYTES - (n)))
+
+/* What is wrong with any of the fields. */
+struct sr_misfit {
+    __m128i over;  /* not zero: a character that should be a digit, or the point, is another */
+    size_t length; /* not zero: too short or too long */
+};
+
+static inline __m128i sr_word_part(const void *word)
+{
+    return _mm_loadl_epi64((const __m128i *)word);
+}
+
+/* The eight digits of a field, in the low half; *sign: 1 or -1. */
+static inline __m128i sr_field_digits(const struct sr_field *field, const double **sign,
+                                      struct sr_misfit *misfit)
+{
+    static const uint64_t field_bytes[16] = {/* of so many characters */
+                                             0,
+                                             SR_LAST_BYTES(1),
+                                             SR_LAST_BYTES(2),
+                                             SR_LAST_BYTES(3),
+                                             SR_LAST_BYTES(4),
+                                             SR_LAST_BYTES(5),
+                                             SR_LAST_BYTES(6),
+                                             SR_LAST_BYTES(7),
+                                             SR_LAST_BYTES(8)};
+    static const double signs[2] = {1.0, -1.0};
+    const unsigned negative = *field->start == '-';
+    const size_t size = (size_t)(field->end - field->start) - negative;
+    const __m128i before = sr_word_part(&field->shape->before);
+
+    misfit->length |= size - field->shape->least > field->shape->more;
+    *sign = &signs[negative];
+    const __m128i word = _mm_and_si128(
+        _mm_xor_si128(sr_word_part(field->end - SR_WORD_BYTES), sr_word_part(&field->shape->zero)),
+        sr_word_part(&field_bytes[size & 15U]));
+    misfit->over = _mm_or_si128(misfit->over, _mm_subs_epu8(word, sr_word_part(&field->shape->most)));
+    return _mm_or_si128(_mm_andnot_si128(before, word), _mm_slli_epi64(_mm_and_si128(before, word), 8));
+}
+
+/* Two numbers of up to four digits of each of two fields. */
+static inline __m128i sr_field_halves(__m128i first, __m128i second)
+{
+    const __m128i zero = _mm_setzero_si128();
+    const __m128i tens = _mm_set_epi16(1, 10, 1, 10, 1, 10, 1, 10);
+    const __m128i hundreds = _mm_set_epi16(1, 100, 1, 100, 1, 100, 1, 100);
+
+    return _mm_madd_epi16(_mm_packs_epi32(_mm_madd_epi16(_mm_unpacklo_epi8(first, zero), tens),
+                                          _mm_madd_epi16(_mm_unpacklo_epi8(second, zero), tens)),
+                          hundreds);
+}
+
+static inline __m128d sr_two(const double *first, const double *second)
+{
+    return _mm_loadh_pd(_mm_load_sd(first), second);
+}
+
+/* Two whole numbers to their places, with unit and sign. */
+static inline void sr_fields_store(__m128i whole, const struct sr_field *field, const double *const *sign)
+{
+    const __m128d value =
+        _mm_mul_pd(_mm_div_pd(_mm_cvtepi32_pd(whole), sr_two(&field[0].shape->unit, &field[1].shape->unit)),
+                   sr_two(sign[0], sign[1]));
+
+    _mm_storel_pd(field[0].value, value);
+    _mm_storeh_pd(field[1].value, value);
+}
+
+/* The same, side by side. */
+static inline bool sr_numbers_short(const struct sr_field *field)
+{
+    const __m128i thousands = _mm_set_epi16(1, 10000, 1, 10000, 1, 10000, 1, 10000);
+    struct sr_misfit misfit = {.over = _mm_setzero_si128()};
+    const double *sign[SR_NUMBERS_BATCH];
+
+    const __m128i a = sr_field_digits(&field[0], &sign[0], &misfit);
+    const __m128i b = sr_field_digits(&field[1], &sign[1], &misfit);
+    const __m128i c = sr_field_digits(&field[2], &sign[2], &misfit);
+    const __m128i d = sr_field_digits(&field[3], &sign[3], &misfit);
+    const __m128i four =
+        _mm_madd_epi16(_mm_packs_epi32(sr_field_halves(a, b), sr_field_halves(c, d)), thousands);
+    sr_fields_store(four, field, sign);
+    sr_fields_store(_mm_unpackhi_epi64(four, four), field + 2, sign + 2);
+    return misfit.length == 0 &&
+           (_mm_movemask_epi8(_mm_cmpeq_epi8(misfit.over, _mm_setzero_si128())) & 0xFF) == 0xFF;
+}
+
+#else
+
+static inline bool sr_numbers_short(const struct sr_field *field)
+{
+    return sr_numbers_short_words(field);
+}
+
+#endif
+
+/* How many decimals the field has, for its like: 0 to 7, and 0 where it is no such number. */
+static inline unsigned sr_decimals_of(const char *start, const char *end)
+{
+    const char *point = memchr(start, '.', (size_t)(end - start));
+    const size_t decimals = point != NULL ? (size_t)(end - point) - 1 : 0;
+
+    return decimals < SR_WORD_BYTES ? (unsigned)decimals : 0;
+}
+
+/*
+ * The whole number that is all of [start, end), an optional '-' and one to sixteen digits, of which the
+ * eight or (where there are more) sixteen bytes before `end` must be readable, and the one at `start`.
+ * False: it is none.
+ */
+static inline bool sr_whole_short(const char *start, const char *end, int64_t *value)
+{
+    const unsigned negative = *start == '-';
+    const size_t size = (size_t)(end - start) - negative;
+    uint64_t front = 0;
+
+    if (size - 1U >= 2 * SR_WORD_BYTES)
+        return false;
+    uint64_t word = sr_word_load(end - SR_WORD_BYTES) ^ SR_EACH_BYTE('0');
+    if (size > SR_WORD_BYTES) {
+        const unsigned before = 8U * (2 * SR_WORD_BYTES - (unsigned)size);
+        front = (sr_word_load(end - 2 * SR_WORD_BYTES) ^ SR_EACH_BYTE('0')) >> before << before;
+    } else {
+        const unsigned before = 8U * (SR_WORD_BYTES - (unsigned)size);
+        word = word >> before << before;
     }
-    if (digits == 0 || *stop == 'e' || *stop == 'E')
-        return NULL;
-    const uint64_t mantissa = sr_word_value(word << (8 * (SR_WORD_BYTES - digits))); /* zeros in front */
-    *value = (double)(int64_t)mantissa / power_of_ten[places] * sign[negative];      /* one rounding */
-    return stop;
+    if ((sr_word_others(front) | sr_word_others(word)) != 0)
+        return false;
+    const int64_t magnitude = (int64_t)(sr_word_value(front) * 100000000U + sr_word_value(word));
+    *value = negative ? -magnitude : magnitude;
+    return true;
 }
 
 #endif

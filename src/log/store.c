@@ -124,21 +124,53 @@ static bool slow_grow(struct sr_slow *slow, size_t cells)
     return true;
 }
 
+static size_t cell_of(double time_s)
+{
+    return (size_t)(time_s / SR_SLOW_STEP_S);
+}
+
+/* Rows of one cell; value: [rows][channels]. A channel at a time, so that its sums stay in registers. */
+static void cell_add(struct sr_slow *slow, size_t cell, const double *value, size_t rows)
+{
+    for (size_t c = 0; c < slow->channels; c++) {
+        double sum = slow->sum[c][cell], low = slow->low[c], high = slow->high[c];
+        uint32_t count = 0;
+        for (size_t i = 0; i < rows; i++) {
+            const double v = value[i * slow->channels + c];
+            if (isnan(v))
+                continue;
+            sum += v;
+            count++;
+            low = v < low ? v : low;
+            high = v > high ? v : high;
+        }
+        slow->sum[c][cell] = sum;
+        slow->count[c][cell] += count;
+        slow->low[c] = low;
+        slow->high[c] = high;
+    }
+}
+
 static bool slow_add(struct sr_slow *slow, double time_s, const double *value)
 {
-    const size_t cell = (size_t)(time_s / SR_SLOW_STEP_S);
+    const size_t cell = cell_of(time_s);
 
     if (cell >= slow->cells && !slow_grow(slow, cell + 1))
         return false;
-    for (size_t c = 0; c < slow->channels; c++) {
-        if (isnan(value[c]))
-            continue;
-        slow->sum[c][cell] += value[c];
-        slow->count[c][cell]++;
-        if (value[c] < slow->low[c])
-            slow->low[c] = value[c];
-        if (value[c] > slow->high[c])
-            slow->high[c] = value[c];
+    cell_add(slow, cell, value, 1);
+    return true;
+}
+
+/* The same for rows in order of time. */
+static bool slow_add_rows(struct sr_slow *slow, const double *time_s, const double *value, size_t rows)
+{
+    for (size_t i = 0, next; i < rows; i = next) {
+        const size_t cell = cell_of(time_s[i]);
+        for (next = i + 1; next < rows && cell_of(time_s[next]) == cell;)
+            next++;
+        if (cell >= slow->cells && !slow_grow(slow, cell + 1))
+            return false;
+        cell_add(slow, cell, value + i * slow->channels, next - i);
     }
     return true;
 }
@@ -301,15 +333,65 @@ static enum sr_status add_row(struct sr_store *store, const struct sr_row *row, 
     return SR_OK;
 }
 
+/*
+ * Times of the first of these rows that nothing is odd about, put behind those that are there: in order,
+ * without a jump, within the first hours. Returns how many they are.
+ */
+static size_t even_times(struct sr_store *store, const struct sr_row *row, size_t rows)
+{
+    double *time_s = store->time_s + store->count;
+    const size_t most = rows < store->room - store->count ? rows : store->room - store->count;
+    size_t n = 0;
+
+    if (store->count <= STRAY_ROWS)
+        return 0;
+    for (double last = time_s[-1]; n < most; n++) {
+        const double now = store->counted ? counted_time(store, &row[n])
+                                          : sr_stamp_difference(row[n].whole, row[n].fraction,
+                                                                store->first_whole, store->first_fraction) *
+                                                    store->seconds +
+                                                store->wrapped_s;
+        if (!(now >= last && now - last <= JUMP_MAX_S && now <= SPAN_FREE_S))
+            break;
+        time_s[n] = last = now;
+    }
+    return n;
+}
+
+/* Add such rows at once. */
+static enum sr_status add_even(struct sr_store *store, const struct sr_row *row, const double *slow,
+                               size_t rows, size_t first_line, const char *file, struct sr_error *err)
+{
+    const size_t channels = store->slow.channels, at = store->count;
+    const enum sr_status status = settle_last(store, file, err);
+
+    if (status != SR_OK)
+        return status;
+    for (size_t axis = 0; axis < 3; axis++)
+        for (size_t i = 0; i < rows; i++)
+            store->rate[axis][at + i] = row[i].rate[axis];
+    if (slow != NULL) { /* the last waits until it is known to stay */
+        if (!slow_add_rows(&store->slow, store->time_s + at, slow, rows - 1))
+            return sr_fail(err, SR_ERR_MEMORY, file, 0, "out of memory");
+        memcpy(store->pending, slow + (rows - 1) * channels, channels * sizeof *slow);
+    }
+    store->count += rows;
+    store->last_line = first_line + row[rows - 1].line;
+    return SR_OK;
+}
+
 enum sr_status sr_store_add(struct sr_store *store, const struct sr_rows *rows, size_t first_line,
                             const char *file, struct sr_error *err)
 {
-    for (size_t i = 0; i < rows->count; i++) {
+    for (size_t i = 0, n; i < rows->count; i += n) {
+        const struct sr_row *row = &rows->row[i];
         const double *slow = rows->slow != NULL ? rows->slow + i * store->slow.channels : NULL;
-        const enum sr_status status =
-            add_row(store, &rows->row[i], slow, first_line + rows->row[i].line, file, err);
+        n = even_times(store, row, rows->count - i);
+        const enum sr_status status = n > 0 ? add_even(store, row, slow, n, first_line, file, err)
+                                            : add_row(store, row, slow, first_line + row->line, file, err);
         if (status != SR_OK)
             return status;
+        n += n == 0;
     }
     if (store->bad == 0 && rows->bad > 0) {
         store->first_bad_line = first_line + rows->first_bad - 1;
