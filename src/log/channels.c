@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <gsl/gsl_sort.h>
+#include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -143,10 +143,8 @@ static bool flight_rpm(const struct sr_log *log, size_t motor, double *rpm)
             if (!isnan(grid[i]) && n < log->slow_count)
                 work[n++] = grid[i];
     }
-    if (n > 0) {
-        gsl_sort(work, 1, n);
-        *rpm = work[n / 2];
-    }
+    if (n > 0)
+        *rpm = gsl_stats_select(work, 1, n, n / 2);
     free(work);
     return true;
 }

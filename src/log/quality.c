@@ -168,6 +168,18 @@ static bool is_stop(const double *x, size_t n, double mean, double extreme, bool
     return true;
 }
 
+/* The longest stretch of samples that all are `value`. */
+static size_t longest_of(const double *x, size_t n, double value)
+{
+    size_t longest = 0, length = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        length = x[i] == value ? length + 1 : 0;
+        longest = length > longest ? length : longest;
+    }
+    return longest;
+}
+
 /* The two ends of an axis. False: out of memory. */
 static bool find_ends(const double *x, size_t n, struct sr_end *end)
 {
@@ -178,7 +190,8 @@ static bool find_ends(const double *x, size_t n, struct sr_end *end)
         end[e] = (struct sr_end){.x = x, .extreme = e == 0 ? range.low : range.high, .least = least};
         if (fabs(end[e].extreme) < FLAT_LEAST_DPS || range.rms == 0.0)
             continue;
-        end[e].flat = fabs(end[e].extreme - range.mean) >= FLAT_CREST * range.rms;
+        end[e].flat = fabs(end[e].extreme - range.mean) >= FLAT_CREST * range.rms &&
+                      longest_of(x, n, end[e].extreme) >= least;
         if (!is_stop(x, n, range.mean, end[e].extreme, &end[e].stop))
             return false;
     }

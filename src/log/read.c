@@ -189,6 +189,7 @@ static enum sr_status note_drops(struct sr_reader *reader)
 struct asked {
     struct sr_reader *reader;
     struct sr_sight sight;
+    struct sr_evenness evenness;
 };
 
 /* The fingerprint takes longest: it comes first. */
@@ -201,17 +202,30 @@ static void ask(void *context, size_t item, size_t hand)
     (void)hand;
     if (item == 0)
         sr_log_fingerprint(&reader->log, &reader->store);
+    else if (item <= SR_EVENNESS_PARTS)
+        sr_evenness_look(&asked->evenness, &reader->log, &reader->store, item - 1);
     else
-        sr_quality_look(&asked->sight, &reader->store, item - 1);
+        sr_quality_look(&asked->sight, &reader->store, item - 1 - SR_EVENNESS_PARTS);
     uselocale(before);
 }
 
-static enum sr_status ask_all(struct sr_reader *reader)
+/* Ask it, and put the samples on the uniform base. */
+static enum sr_status ask_and_resample(struct sr_reader *reader)
 {
     struct asked asked = {.reader = reader};
+    struct sr_log *log = &reader->log;
+    enum sr_status status = SR_OK;
 
-    sr_each(ask, &asked, 1 + SR_SIGHT_PARTS, reader->log.jobs);
-    return sr_quality_clipping(&reader->log, &reader->store, &asked.sight, reader->err);
+    if (!sr_evenness_init(&asked.evenness, log, &reader->store))
+        status = sr_reader_no_memory(reader);
+    if (status == SR_OK) {
+        sr_each(ask, &asked, 1 + SR_EVENNESS_PARTS + SR_SIGHT_PARTS, log->jobs);
+        status = sr_quality_clipping(log, &reader->store, &asked.sight, reader->err);
+    }
+    if (status == SR_OK)
+        status = sr_timebase_resample(log, &reader->store, &asked.evenness, reader->err);
+    sr_evenness_release(&asked.evenness);
+    return status;
 }
 
 /* From kept rows to the finished log. */
@@ -229,9 +243,7 @@ static enum sr_status finish(struct sr_reader *reader)
     if (status == SR_OK)
         status = sr_rates_scale(log, store, reader->options->rate_unit, err);
     if (status == SR_OK)
-        status = ask_all(reader);
-    if (status == SR_OK)
-        status = sr_timebase_resample(log, store, err);
+        status = ask_and_resample(reader);
     if (status == SR_OK)
         status = sr_channels_make(log, &store->slow, reader->options, err);
     if (status == SR_OK)

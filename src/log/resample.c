@@ -21,43 +21,66 @@
 #define MARGIN       32    /* knots beyond them on each side: a spline forgets by 0.27 a knot */
 #define BLOCK        (KNOTS + 2 * MARGIN)
 
-/*
- * Does the run need resampling? Only what the stamps can show counts: a scatter
- * within their own unit is the clock's, not the sampling's.
- */
-static bool is_uneven(const struct sr_store *store, const struct sr_run *run, double step_s, double unit_s)
+/* The most [s] that a run's rows are off from their uniform times. */
+static double drift_of(const struct sr_store *store, const struct sr_run *run, double step_s)
 {
     const double *t = store->time_s + run->first;
-    const size_t n = run->count;
-    const size_t lag = (size_t)fmax(LAG_LEAST, LAG_S / step_s);
-    double squares = 0.0;
-    double most = 0.0;
     double drift = 0.0;
     double slot = 0.0;
 
-    for (size_t i = 1; i < n; i++) {
+    for (size_t i = 1; i < run->count; i++) {
         slot += (double)sr_slots_to(store, run->first + i);
-        drift = fmax(drift, fabs(t[i] - t[0] - slot * step_s));
+        const double off = fabs(t[i] - t[0] - slot * step_s);
+        drift = off > drift ? off : drift;
     }
-    if (drift > fmax(DRIFT_S, unit_s))
-        return true;
-    if (n < 2 * lag + 1)
-        return false;
+    return drift;
+}
+
+/* [s] Scatter of a run's rows against those about them. */
+struct scatter {
+    double rms, most;
+};
+
+/* Against the mean of those `lag` rows before and after; 2 lag < count. */
+static struct scatter scatter_of(const struct sr_store *store, const struct sr_run *run, size_t lag)
+{
+    const double *t = store->time_s + run->first;
+    const size_t n = run->count;
+    struct scatter scatter = {0};
     double before = 0.0; /* slots from row i - lag to i, and from i to i + lag */
     double after = 0.0;
+    double squares = 0.0;
+
     for (size_t k = 1; k <= 2 * lag; k++)
         *(k <= lag ? &before : &after) += (double)sr_slots_to(store, run->first + k);
     for (size_t i = lag; i + lag < n; i++) {
         const double off = t[i] - (after * t[i - lag] + before * t[i + lag]) / (before + after);
         squares += off * off;
-        most = fmax(most, fabs(off));
+        scatter.most = fabs(off) > scatter.most ? fabs(off) : scatter.most;
         const double passed = (double)sr_slots_to(store, run->first + i + 1);
         before += passed - (double)sr_slots_to(store, run->first + i - lag + 1);
         after += (i + lag + 1 < n ? (double)sr_slots_to(store, run->first + i + lag + 1) : 0.0) - passed;
     }
-    const double rms = sqrt(squares / (double)(n - 2 * lag) / 1.5);
-    return rms > fmax(JITTER_RMS * step_s, UNIT_RMS * unit_s) ||
-           most > fmax(JITTER_MOST * step_s, UNIT_MOST * unit_s);
+    scatter.rms = sqrt(squares / (double)(n - 2 * lag) / 1.5);
+    return scatter;
+}
+
+/*
+ * Does the run need resampling, for its drift (part 0) or its scatter? Only what the stamps can show counts:
+ * a scatter within their own unit is the clock's, not the sampling's.
+ */
+static bool is_uneven(const struct sr_store *store, const struct sr_run *run, double step_s, double unit_s,
+                      size_t part)
+{
+    const size_t lag = (size_t)fmax(LAG_LEAST, LAG_S / step_s);
+
+    if (part == 0)
+        return drift_of(store, run, step_s) > fmax(DRIFT_S, unit_s);
+    if (run->count < 2 * lag + 1)
+        return false;
+    const struct scatter scatter = scatter_of(store, run, lag);
+    return scatter.rms > fmax(JITTER_RMS * step_s, UNIT_RMS * unit_s) ||
+           scatter.most > fmax(JITTER_MOST * step_s, UNIT_MOST * unit_s);
 }
 
 /* Rows that stand evenly but for missing ones are put right on their slots: interpolation then leaves them
@@ -193,17 +216,41 @@ static double stamp_unit(const struct sr_store *store)
     return unit;
 }
 
+bool sr_evenness_init(struct sr_evenness *evenness, const struct sr_log *log, const struct sr_store *store)
+{
+    *evenness = (struct sr_evenness){.unit_s = stamp_unit(store)};
+    for (size_t part = 0; part < SR_EVENNESS_PARTS; part++)
+        if ((evenness->uneven[part] = calloc(log->n_runs, sizeof *evenness->uneven[part])) == NULL)
+            return false;
+    return true;
+}
+
+void sr_evenness_release(struct sr_evenness *evenness)
+{
+    for (size_t part = 0; part < SR_EVENNESS_PARTS; part++)
+        free(evenness->uneven[part]);
+}
+
+void sr_evenness_look(struct sr_evenness *evenness, const struct sr_log *log, const struct sr_store *store,
+                      size_t part)
+{
+    for (size_t r = 0; r < log->n_runs; r++)
+        evenness->uneven[part][r] =
+            !log->quality.coarse_stamps && log->runs[r].count >= 4 &&
+            is_uneven(store, &log->runs[r], 1.0 / log->rate_hz, evenness->unit_s, part);
+}
+
 /* Which runs are to be interpolated, and how many samples each will have; true if any jitters. */
-static bool plan(struct sr_log *log, struct sr_store *store, bool *uneven, size_t *count)
+static bool plan(struct sr_log *log, struct sr_store *store, const struct sr_evenness *evenness, bool *uneven,
+                 size_t *count)
 {
     const double step_s = 1.0 / log->rate_hz;
-    const double unit_s = stamp_unit(store);
     bool jitters = false;
 
     for (size_t r = 0; r < log->n_runs; r++) {
         const struct sr_run *run = &log->runs[r];
         const size_t missing = sr_slots_missing(store, run);
-        uneven[r] = !log->quality.coarse_stamps && run->count >= 4 && is_uneven(store, run, step_s, unit_s);
+        uneven[r] = evenness->uneven[0][r] || evenness->uneven[1][r];
         count[r] = uneven[r] ? uniform_count(store->time_s, run, step_s) : run->count + missing;
         jitters = jitters || uneven[r];
         if (!uneven[r] && missing > 0) {
@@ -214,7 +261,8 @@ static bool plan(struct sr_log *log, struct sr_store *store, bool *uneven, size_
     return jitters;
 }
 
-enum sr_status sr_timebase_resample(struct sr_log *log, struct sr_store *store, struct sr_error *err)
+enum sr_status sr_timebase_resample(struct sr_log *log, struct sr_store *store,
+                                    const struct sr_evenness *evenness, struct sr_error *err)
 {
     bool *uneven = calloc(log->n_runs, sizeof *uneven);
     size_t *count = calloc(log->n_runs, sizeof *count);
@@ -223,7 +271,7 @@ enum sr_status sr_timebase_resample(struct sr_log *log, struct sr_store *store, 
     bool ok = uneven != NULL && count != NULL && sr_bridge_note(log, store);
 
     if (ok)
-        log->quality.resampled = plan(log, store, uneven, count);
+        log->quality.resampled = plan(log, store, evenness, uneven, count);
     for (size_t r = 0; ok && r < log->n_runs; r++) {
         any = any || uneven[r];
         total += count[r];

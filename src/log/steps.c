@@ -3,9 +3,11 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #define SAMPLED      65536 /* steps that are looked at */
 #define STRETCH      1024  /* of them in a row */
+#define FEW_KINDS    64    /* lengths that a clock of few has at most */
 #define GAP_STEPS    1.5   /* a step over so many base steps has rows missing */
 #define SHARP        0.8   /* mean cosine of the steps' phases from which steps count as multiples */
 #define PARTS        4     /* the median step may be so many base steps */
@@ -33,27 +35,6 @@ static int by_value(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/*
- * The unit that all of the sorted steps are multiples of: the least step or the
- * least difference between steps, if that holds; 0 if there is none.
- */
-static double quantum_of(const double *step, size_t n, double median)
-{
-    double unit = median;
-
-    for (size_t i = 0; i < n; i++) {
-        const double change = i > 0 ? step[i] - step[i - 1] : step[i];
-        if (change > NO_CHANGE * median && change < unit)
-            unit = change;
-    }
-    for (size_t i = 0; i < n && step[i] < UNITS_MOST * unit; i++) {
-        const double units = step[i] / unit;
-        if (fabs(units - round(units)) > UNIT_MISS + UNIT_DRIFT * units)
-            return 0.0;
-    }
-    return unit;
-}
-
 /* Steps out of stretches spread evenly over the log; returns how many. (Single steps a
  * stride apart would miss a pattern that repeats with the stride.) */
 static size_t gather_steps(const struct sr_store *store, double *step)
@@ -71,81 +52,199 @@ static size_t gather_steps(const struct sr_store *store, double *step)
     return n;
 }
 
+/* Steps by their length, in ascending order. */
+struct kinds {
+    double *step_s, *count; /* [room] */
+    size_t n;
+};
+
+/* The place of a length, or where it belongs. */
+static size_t find_kind(const struct kinds *kinds, double step_s)
+{
+    size_t low = 0, high = kinds->n;
+
+    while (low < high) {
+        const size_t middle = (low + high) / 2;
+        if (kinds->step_s[middle] < step_s)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+static void insert_kind(struct kinds *kinds, size_t at, double step_s)
+{
+    const size_t behind = kinds->n++ - at;
+
+    memmove(kinds->step_s + at + 1, kinds->step_s + at, behind * sizeof *kinds->step_s);
+    memmove(kinds->count + at + 1, kinds->count + at, behind * sizeof *kinds->count);
+    kinds->step_s[at] = step_s;
+    kinds->count[at] = 0.0;
+}
+
+/* Most clocks make few lengths, which need no sorting. False: they are too many. */
+static bool count_few(struct kinds *kinds, const double *step, size_t n)
+{
+    size_t at = 0; /* of the step before: many are as long */
+
+    for (size_t i = 0; i < n; i++) {
+        if (kinds->n == 0 || kinds->step_s[at] != step[i]) {
+            at = find_kind(kinds, step[i]);
+            if (at == kinds->n || kinds->step_s[at] != step[i]) {
+                if (kinds->n == FEW_KINDS)
+                    return false;
+                insert_kind(kinds, at, step[i]);
+            }
+        }
+        kinds->count[at]++;
+    }
+    return true;
+}
+
+/* Any number of lengths; step[n] is sorted. */
+static void count_many(struct kinds *kinds, double *step, size_t n)
+{
+    kinds->n = 0;
+    qsort(step, n, sizeof *step, by_value);
+    for (size_t i = 0; i < n; i++) {
+        if (i == 0 || step[i] != step[i - 1])
+            insert_kind(kinds, kinds->n, step[i]);
+        kinds->count[kinds->n - 1]++;
+    }
+}
+
+/* Leave out those that are no step ahead. Returns how many steps are left. */
+static size_t drop_zeros(struct kinds *kinds)
+{
+    size_t zeros = 0;
+    double left = 0.0;
+
+    while (zeros < kinds->n && kinds->step_s[zeros] <= 0.0)
+        zeros++;
+    kinds->step_s += zeros;
+    kinds->count += zeros;
+    kinds->n -= zeros;
+    for (size_t i = 0; i < kinds->n; i++)
+        left += kinds->count[i];
+    return (size_t)left;
+}
+
+/* Step number `place` of all in ascending order. */
+static double step_at(const struct kinds *kinds, size_t place)
+{
+    double before = kinds->count[0];
+    size_t i = 0;
+
+    while (before <= (double)place)
+        before += kinds->count[++i];
+    return kinds->step_s[i];
+}
+
 /*
- * How well the sorted steps fit multiples of `part`: the mean cosine of their phases,
+ * The unit that all of the steps are multiples of: the least step or the
+ * least difference between steps, if that holds; 0 if there is none.
+ */
+static double quantum_of(const struct kinds *kinds, double median)
+{
+    double unit = median;
+
+    for (size_t i = 0; i < kinds->n; i++) {
+        const double change = i > 0 ? kinds->step_s[i] - kinds->step_s[i - 1] : kinds->step_s[i];
+        if (change > NO_CHANGE * median && change < unit)
+            unit = change;
+    }
+    for (size_t i = 0; i < kinds->n && kinds->step_s[i] < UNITS_MOST * unit; i++) {
+        const double units = kinds->step_s[i] / unit;
+        if (fabs(units - round(units)) > UNIT_MISS + UNIT_DRIFT * units)
+            return 0.0;
+    }
+    return unit;
+}
+
+/*
+ * How well the steps fit multiples of `part`: the mean cosine of their phases,
  * 1 if all do. *near_s is the mean of those within a quarter of it, *near their share.
  */
-static double fit_multiples(const double *step, size_t n, double part, double *near_s, double *near)
+static double fit_multiples(const struct kinds *kinds, double part, double *near_s, double *near)
 {
     const double turn = 6.283185307179586;
-    double sum = 0.0;
-    double close = 0.0;
-    size_t taken = 0;
-    size_t hits = 0;
+    double sum = 0.0, close = 0.0;
+    double all = 0.0, taken = 0.0, hits = 0.0;
 
-    for (size_t i = 0; i < n && step[i] < PART_STEPS * part; i++, taken++) {
-        sum += cos(turn * step[i] / part);
-        if (fabs(step[i] - part) < PART_REACH * part) {
-            close += step[i];
-            hits++;
+    for (size_t i = 0; i < kinds->n; i++) {
+        const double step_s = kinds->step_s[i], count = kinds->count[i];
+        all += count;
+        if (step_s >= PART_STEPS * part)
+            continue;
+        taken += count;
+        sum += count * cos(turn * step_s / part);
+        if (fabs(step_s - part) < PART_REACH * part) {
+            close += count * step_s;
+            hits += count;
         }
     }
-    *near = (double)hits / (double)n;
-    *near_s = hits > 0 ? close / (double)hits : part;
-    return taken > 0 ? sum / (double)taken : 0.0;
+    *near = hits / all;
+    *near_s = hits > 0.0 ? close / hits : part;
+    return taken > 0.0 ? sum / taken : 0.0;
 }
 
 /* The median step, or where that already skips, the part of it that all are multiples of. */
-static double base_of(const double *step, size_t n, double median, double quantum)
+static double base_of(const struct kinds *kinds, double median, double quantum)
 {
     for (int parts = 1; parts <= PARTS; parts++) {
         double near_s, near;
         const double part = median / parts;
         if (part < (1.0 - EVEN_MISS) * quantum)
             break;
-        const double fit = fit_multiples(step, n, part, &near_s, &near);
+        const double fit = fit_multiples(kinds, part, &near_s, &near);
         if (fit >= SHARP && near >= PART_SHARE)
             return parts == 1 ? median : near_s;
     }
     return median;
 }
 
-static void count_steps(const double *step, size_t n, struct sr_steps *steps)
+static void count_steps(const struct kinds *kinds, struct sr_steps *steps)
 {
-    size_t uneven = 0, brief = 0, gaps = 0, odd = 0;
+    double all = 0.0, uneven = 0.0, brief = 0.0, gaps = 0.0, odd = 0.0;
 
-    for (size_t i = 0; i < n; i++) {
-        const double ratio = step[i] / steps->base_s;
-        uneven += fabs(ratio - 1.0) > EVEN_MISS && ratio < 2.0 + EVEN_MISS;
-        brief += ratio < BRIEF;
-        gaps += ratio > GAP_STEPS;
-        odd += ratio < SR_HOLE_STEPS && fabs(ratio - round(ratio)) > ODD_MISS;
+    for (size_t i = 0; i < kinds->n; i++) {
+        const double ratio = kinds->step_s[i] / steps->base_s, count = kinds->count[i];
+        all += count;
+        if (fabs(ratio - 1.0) > EVEN_MISS && ratio < 2.0 + EVEN_MISS)
+            uneven += count;
+        if (ratio < BRIEF)
+            brief += count;
+        if (ratio > GAP_STEPS)
+            gaps += count;
+        if (ratio < SR_HOLE_STEPS && fabs(ratio - round(ratio)) > ODD_MISS)
+            odd += count;
     }
-    steps->uneven = (double)uneven / (double)n;
-    steps->short_share = (double)brief / (double)n;
-    steps->gap_share = (double)gaps / (double)n;
-    steps->odd_share = (double)odd / (double)n;
+    steps->uneven = uneven / all;
+    steps->short_share = brief / all;
+    steps->gap_share = gaps / all;
+    steps->odd_share = odd / all;
 }
 
 bool sr_steps_sample(const struct sr_store *store, struct sr_steps *steps)
 {
-    double *step = malloc((store->count < SAMPLED ? store->count : SAMPLED) * sizeof *step);
-    size_t zero = 0;
+    const size_t room = store->count < SAMPLED ? store->count : SAMPLED;
+    double *step = malloc(3 * room * sizeof *step);
+    struct kinds kinds = {.step_s = step + room, .count = step + 2 * room};
 
     *steps = (struct sr_steps){0};
     if (step == NULL)
         return false;
     const size_t all = gather_steps(store, step);
-    qsort(step, all, sizeof *step, by_value);
-    while (zero < all && step[zero] <= 0.0)
-        zero++;
-    if (zero < all) {
-        const size_t n = all - zero;
-        const double median = step[zero + n / 2];
-        steps->quantum_s = quantum_of(step + zero, n, median);
-        steps->long_s = step[zero + (size_t)(LONG_SHARE * (double)(n - 1))];
-        steps->base_s = base_of(step + zero, n, median, steps->quantum_s);
-        count_steps(step + zero, n, steps);
+    if (!count_few(&kinds, step, all))
+        count_many(&kinds, step, all);
+    const size_t n = drop_zeros(&kinds);
+    if (n > 0) {
+        const double median = step_at(&kinds, n / 2);
+        steps->long_s = step_at(&kinds, (size_t)(LONG_SHARE * (double)(n - 1)));
+        steps->quantum_s = quantum_of(&kinds, median);
+        steps->base_s = base_of(&kinds, median, steps->quantum_s);
+        count_steps(&kinds, steps);
     }
     free(step);
     return true;

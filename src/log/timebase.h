@@ -33,11 +33,25 @@
  */
 enum sr_status sr_timebase_make(struct sr_log *log, struct sr_store *store, struct sr_error *err);
 
+/* Which runs are not evenly spaced: for one reason a part, which can be looked at side by side. */
+#define SR_EVENNESS_PARTS 2
+struct sr_evenness {
+    double unit_s;                   /* [s] of the stamps, as far as they show one */
+    bool *uneven[SR_EVENNESS_PARTS]; /* [runs] */
+};
+
+/* To be released in any case. False: out of memory. */
+bool sr_evenness_init(struct sr_evenness *evenness, const struct sr_log *log, const struct sr_store *store);
+void sr_evenness_look(struct sr_evenness *evenness, const struct sr_log *log, const struct sr_store *store,
+                      size_t part);
+void sr_evenness_release(struct sr_evenness *evenness);
+
 /*
- * Put the runs that need it on the uniform base, and move the store's rates, in
- * deg/s by now, into log->gyro_dps. Errors: SR_ERR_MEMORY.
+ * Put the runs that need it on the uniform base, once all parts were looked at, and move the store's
+ * rates, in deg/s by now, into log->gyro_dps. Errors: SR_ERR_MEMORY.
  */
-enum sr_status sr_timebase_resample(struct sr_log *log, struct sr_store *store, struct sr_error *err);
+enum sr_status sr_timebase_resample(struct sr_log *log, struct sr_store *store,
+                                    const struct sr_evenness *evenness, struct sr_error *err);
 
 /*
  * Say how many rows are interpolated, and up to which frequency that is harmless

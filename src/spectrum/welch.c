@@ -119,37 +119,47 @@ double sr_welch_own_dof(const struct sr_welch *welch, size_t segments)
     return sr_welch_dof(welch->window, welch->segment, welch->hop, segments);
 }
 
-/* Take out a mean, or the least-squares line: t is counted from the middle, so the two are independent. */
-static void detrend_segment(double *x, size_t n, enum sr_detrend detrend)
+#define LANES 4 /* sums side by side, or each addition would wait for the one before */
+
+/* What to take out of x[n]: mean + slope * (i - middle), the least-squares line, or its mean alone. */
+struct trend {
+    double mean, slope, middle;
+};
+
+/* i is counted from the middle, so that the two are independent. */
+static struct trend trend_of(const double *x, size_t n, enum sr_detrend detrend)
 {
-    double middle = 0.5 * (double)(n - 1);
-    double length = (double)n;
-    double mean = 0.0;
-    double slope = 0.0;
+    struct trend trend = {.middle = 0.5 * (double)(n - 1)};
+    const double length = (double)n;
+    double sum[LANES] = {0}, moment[LANES] = {0};
+    size_t i = 0;
 
     if (detrend == SR_DETREND_NONE)
-        return;
-    for (size_t i = 0; i < n; i++)
-        mean += x[i];
-    mean /= length;
-    if (detrend == SR_DETREND_LINEAR) {
-        for (size_t i = 0; i < n; i++)
-            slope += ((double)i - middle) * (x[i] - mean);
-        slope *= 12.0 / (length * (length * length - 1.0));
+        return trend;
+    for (; i + LANES <= n; i += LANES)
+        for (size_t lane = 0; lane < LANES; lane++) {
+            sum[lane] += x[i + lane];
+            moment[lane] += ((double)(i + lane) - trend.middle) * x[i + lane];
+        }
+    for (; i < n; i++) {
+        sum[0] += x[i];
+        moment[0] += ((double)i - trend.middle) * x[i];
     }
-    for (size_t i = 0; i < n; i++)
-        x[i] -= mean + slope * ((double)i - middle);
+    trend.mean = (sum[0] + sum[1] + (sum[2] + sum[3])) / length;
+    if (detrend == SR_DETREND_LINEAR)
+        trend.slope =
+            (moment[0] + moment[1] + (moment[2] + moment[3])) * 12.0 / (length * (length * length - 1.0));
+    return trend;
 }
 
 static void add_periodogram(struct sr_welch *welch, const double *x, double *power)
 {
-    size_t n = welch->segment;
-    size_t bins = n / 2 + 1;
+    const size_t n = welch->segment;
+    const size_t bins = n / 2 + 1;
+    const struct trend trend = trend_of(x, n, welch->detrend);
 
-    memcpy(welch->in, x, n * sizeof *x);
-    detrend_segment(welch->in, n, welch->detrend);
     for (size_t i = 0; i < n; i++)
-        welch->in[i] *= welch->window[i];
+        welch->in[i] = (x[i] - (trend.mean + trend.slope * ((double)i - trend.middle))) * welch->window[i];
     fftw_execute(welch->plan);
     for (size_t k = 0; k < bins; k++)
         power[k] += welch->out[k][0] * welch->out[k][0] + welch->out[k][1] * welch->out[k][1];

@@ -1,22 +1,37 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifdef __linux__
+#define _GNU_SOURCE /* on which processor a thread starts is no part of POSIX */
+#endif
 #include "support/ordered.h"
 
 #include <pthread.h>
+#include <sched.h>
 #include <signal.h>
+#include <stdatomic.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <unistd.h>
 
 #define THREADS_USUAL 8
-#define EACH_SHARES   8  /* that the items of a thread are taken in: more would share them out better */
-#define HELPERS_MOST  63 /* of sr_each(), whose threads need no memory from the heap */
+#define EACH_SHARES   8    /* that the items of a thread are taken in: more would share them out better */
+#define LOOKS         1000 /* at what another thread does, some 10 to 50 us, before it is waited for asleep */
+#define HELPERS_MOST  63   /* of sr_each(), whose threads need no memory from the heap */
+
+/* Between two looks: tells the processor that nothing else is to be done. */
+static inline void relax(void)
+{
+#if defined(__x86_64__) || defined(__i386__)
+    __builtin_ia32_pause();
+#endif
+}
 
 /* Items are numbered as they are taken; item i is in slot i % slots. */
 struct run {
     const struct sr_ordered *of;
     pthread_mutex_t lock;
     pthread_cond_t changed;
-    uint64_t taken; /* items so far */
+    atomic_uint changes; /* so far, for those that look without the lock */
+    uint64_t taken;      /* items so far */
     uint64_t given;
     bool *done; /* [slots] its item is worked on, and waits to be handed on */
     bool taking, giving;
@@ -30,6 +45,7 @@ struct run {
  */
 static void tell(struct run *run)
 {
+    atomic_fetch_add_explicit(&run->changes, 1, memory_order_relaxed);
     if (run->stop || (run->ended && run->given == run->taken))
         pthread_cond_broadcast(&run->changed);
     else
@@ -74,6 +90,26 @@ static void take_one(struct run *run)
         true; /* nobody is told: who may hand it on is awake, this thread or one that does so now */
 }
 
+/*
+ * Wait until something changed. Mostly that takes a few us, until another thread has taken its item: who
+ * slept for that would be woken on the other's processor, and wait for it there. Called and left with
+ * the lock held.
+ */
+static void wait_for_change(struct run *run)
+{
+    const unsigned before = atomic_load_explicit(&run->changes, memory_order_relaxed);
+
+    pthread_mutex_unlock(&run->lock);
+    for (int look = 0; look < LOOKS; look++) {
+        if (atomic_load_explicit(&run->changes, memory_order_relaxed) != before)
+            break;
+        relax();
+    }
+    pthread_mutex_lock(&run->lock);
+    if (atomic_load_explicit(&run->changes, memory_order_relaxed) == before)
+        pthread_cond_wait(&run->changed, &run->lock);
+}
+
 /* What every thread does; handing on comes first, so that slots get free. */
 static void *serve(void *context)
 {
@@ -87,14 +123,77 @@ static void *serve(void *context)
         else if (may_take)
             take_one(run);
         else
-            pthread_cond_wait(&run->changed, &run->lock);
+            wait_for_change(run);
     }
     pthread_mutex_unlock(&run->lock);
     return NULL;
 }
 
+/* What threads are started with; stays until they have ended. */
+struct starting {
+    void *(*body)(void *context);
+    void *context;
+#ifdef __GLIBC__
+    cpu_set_t allowed; /* processors, of the caller */
+#endif
+};
+
+#ifdef __GLIBC__
+
+/*
+ * A thread may be started on the processor of the one that starts it and then wait there for a few ms
+ * beside an idle one, which is most of what some of them are for (seen for one start in eight). So it is
+ * started on another; from then on it may be moved to any.
+ */
+static bool elsewhere(struct starting *starting, pthread_attr_t *attributes)
+{
+    const int here = sched_getcpu();
+    cpu_set_t others;
+
+    if (here < 0 || here >= CPU_SETSIZE ||
+        sched_getaffinity(0, sizeof starting->allowed, &starting->allowed) != 0 ||
+        pthread_attr_init(attributes) != 0)
+        return false;
+    others = starting->allowed;
+    CPU_CLR((size_t)here, &others);
+    if (CPU_COUNT(&others) > 0 && pthread_attr_setaffinity_np(attributes, sizeof others, &others) == 0)
+        return true;
+    pthread_attr_destroy(attributes);
+    return false;
+}
+
+static void *run_anywhere(void *context)
+{
+    const struct starting *starting = context;
+
+    (void)sched_setaffinity(0, sizeof starting->allowed, &starting->allowed);
+    return starting->body(starting->context);
+}
+
+static bool start_elsewhere(struct starting *starting, pthread_t *thread)
+{
+    pthread_attr_t attributes;
+
+    if (!elsewhere(starting, &attributes))
+        return false;
+    const bool ok = pthread_create(thread, &attributes, run_anywhere, starting) == 0;
+    pthread_attr_destroy(&attributes);
+    return ok;
+}
+
+#else
+
+static bool start_elsewhere(struct starting *starting, pthread_t *thread)
+{
+    (void)starting;
+    (void)thread;
+    return false;
+}
+
+#endif
+
 /* Start up to `count` threads; returns how many there are. */
-static size_t start(void *(*body)(void *), void *context, pthread_t *thread, size_t count)
+static size_t start(struct starting *starting, pthread_t *thread, size_t count)
 {
     sigset_t all, before;
     size_t started = 0;
@@ -102,7 +201,9 @@ static size_t start(void *(*body)(void *), void *context, pthread_t *thread, siz
     sigfillset(&all);
     if (count == 0 || pthread_sigmask(SIG_SETMASK, &all, &before) != 0)
         return 0;
-    while (started < count && pthread_create(&thread[started], NULL, body, context) == 0)
+    while (started < count &&
+           (start_elsewhere(starting, &thread[started]) ||
+            pthread_create(&thread[started], NULL, starting->body, starting->context) == 0))
         started++;
     pthread_sigmask(SIG_SETMASK, &before, NULL);
     return started;
@@ -121,7 +222,8 @@ bool sr_ordered_run(const struct sr_ordered *ordered)
     if (pthread_cond_init(&run.changed, NULL) != 0)
         goto destroy_lock;
     ok = true;
-    const size_t started = thread != NULL ? start(serve, &run, thread, helpers) : 0;
+    struct starting starting = {.body = serve, .context = &run};
+    const size_t started = thread != NULL ? start(&starting, thread, helpers) : 0;
     serve(&run);
     for (size_t i = 0; thread != NULL && i < started; i++)
         pthread_join(thread[i], NULL);
@@ -179,7 +281,8 @@ void sr_each(void (*work)(void *context, size_t item, size_t hand), void *contex
         return;
     }
     each.step = count / (EACH_SHARES * (helpers + 1)) + 1;
-    const size_t started = start(serve_each, &each, thread, helpers);
+    struct starting starting = {.body = serve_each, .context = &each};
+    const size_t started = start(&starting, thread, helpers);
     serve_each(&each);
     for (size_t i = 0; i < started; i++)
         pthread_join(thread[i], NULL);

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "peaks.h"
+#include "support/ordered.h"
 
 #define MOMENT_SLICES 5   /* a moment to jump to is at most this long */
 #define MOMENT_DROP   0.8 /* and ends where the wobble falls below this part of its worst */
@@ -67,13 +68,49 @@ static void score_bands(struct sr_score *score, const struct sr_slices *slices, 
     score->smear_px = sr_view_smear(view, slices);
 }
 
-static enum sr_status score_quantiles(struct sr_score *score, struct sr_error *err)
+/* Parts of a score that do not touch each other. */
+struct parts {
+    struct sr_score *score;
+    const struct sr_slices *slices;
+    const struct sr_view *view;
+    enum sr_status status[2]; /* the interval's, and the lines' */
+    struct sr_error err[2];
+};
+
+static void make_part(void *context, size_t item, size_t hand)
+{
+    struct parts *p = context;
+    struct sr_score *score = p->score;
+
+    (void)hand;
+    if (item == 0)
+        p->status[0] = sr_bootstrap_quantile(score->slice_px, score->slices, SR_SCORE_QUANTILE,
+                                             SR_SCORE_LEVEL, SR_SCORE_DRAWS, &score->wobble_px, &p->err[0]);
+    else
+        p->status[1] = sr_peaks_find(score, p->slices, p->view, &p->err[1]);
+}
+
+static enum sr_status make_parts(struct sr_score *score, const struct sr_slices *slices,
+                                 const struct sr_view *view, struct sr_error *err)
+{
+    struct parts p = {.score = score, .slices = slices, .view = view};
+
+    sr_each(make_part, &p, 2, slices->jobs);
+    for (size_t i = 0; i < 2; i++) {
+        if (p.status[i] == SR_OK)
+            continue;
+        if (err != NULL)
+            *err = p.err[i];
+        return p.status[i];
+    }
+    return SR_OK;
+}
+
+static enum sr_status score_slices(struct sr_score *score, struct sr_error *err)
 {
     size_t below = 0;
-    enum sr_status status = sr_bootstrap_quantile(score->slice_px, score->slices, SR_SCORE_QUANTILE,
-                                                  SR_SCORE_LEVEL, SR_SCORE_DRAWS, &score->wobble_px, err);
-    if (status == SR_OK)
-        status = sr_quantile(score->slice_px, score->slices, 0.5, &score->median_px, err);
+    enum sr_status status = sr_quantile(score->slice_px, score->slices, 0.5, &score->median_px, err);
+
     for (size_t i = 0; i < score->slices; i++)
         below += score->slice_px[i] < score->threshold_px;
     score->steady_share = (double)below / (double)score->slices;
@@ -192,9 +229,9 @@ enum sr_status sr_score_make(struct sr_score *score, const struct sr_slices *sli
 
     sr_view_wobble(view, slices, made.slice_px);
     score_bands(&made, slices, view);
-    enum sr_status status = score_quantiles(&made, err);
+    enum sr_status status = make_parts(&made, slices, view, err);
     if (status == SR_OK)
-        status = sr_peaks_find(&made, slices, view, err);
+        status = score_slices(&made, err);
     if (status == SR_OK)
         status = find_worst(&made, slices, view, err);
     if (status != SR_OK) {
