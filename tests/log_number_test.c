@@ -247,29 +247,29 @@ static void check_short(const char *text, size_t size, unsigned decimals)
 /* Four at a time, and by the words any processor has: all as one by one, and refused if one of them is. */
 static void check_batch(char text[SR_NUMBERS_BATCH][SR_WORD_BYTES + 3], const unsigned *decimals)
 {
+    char line[SR_WORD_BYTES + SR_NUMBERS_BATCH * (SR_WORD_BYTES + 3)] = "########";
     double value[SR_NUMBERS_BATCH], words[SR_NUMBERS_BATCH], alone = NAN;
-    struct sr_shape shape[SR_NUMBERS_BATCH];
-    struct exact_copy copy[SR_NUMBERS_BATCH];
-    struct sr_field field[SR_NUMBERS_BATCH];
+    struct sr_column column[SR_NUMBERS_BATCH];
+    const struct sr_column *columns[SR_NUMBERS_BATCH];
+    int32_t cut[SR_NUMBERS_BATCH + 1] = {SR_WORD_BYTES - 1};
     bool all = true;
 
     for (size_t i = 0; i < SR_NUMBERS_BATCH; i++) {
-        copy[i] = copy_exactly(text[i], strlen(text[i]));
-        shape[i] = sr_shape_of(decimals[i]);
-        field[i] = (struct sr_field){copy[i].start, copy[i].end, &shape[i], &value[i]};
-        all = all && sr_number_short(copy[i].start, copy[i].end, &shape[i], &alone);
+        const size_t start = (size_t)cut[i] + 1, size = strlen(text[i]);
+        memcpy(line + start, text[i], size + 1);
+        line[start + size] = ',';
+        cut[i + 1] = (int32_t)(start + size);
+        column[i] = (struct sr_column){.number = i, .shape = sr_shape_of(decimals[i])};
+        columns[i] = &column[i];
+        all = all && sr_number_short(line + start, line + start + size, &column[i].shape, &alone);
     }
-    if (sr_numbers_short(field) != all)
+    if (sr_numbers_short(line, cut, columns, value) != all)
         fail_msg("'%s' '%s' '%s' '%s': %s", text[0], text[1], text[2], text[3], all ? "not read" : "read");
     for (size_t i = 0; all && i < SR_NUMBERS_BATCH; i++)
         if (!same_bits(value[i], strtod(text[i], NULL)))
             fail_msg("'%s' is read as %.17g among four", text[i], value[i]);
-    for (size_t i = 0; i < SR_NUMBERS_BATCH; i++)
-        field[i].value = &words[i];
-    assert_true(sr_numbers_short_words(field) == all);
+    assert_true(sr_numbers_short_words(line, cut, columns, words) == all);
     assert_true(!all || memcmp(value, words, sizeof words) == 0);
-    for (size_t i = 0; i < SR_NUMBERS_BATCH; i++)
-        free(copy[i].block);
 }
 
 /* Not empty, mostly digits, or hardly one would be a number. */

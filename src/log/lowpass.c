@@ -15,6 +15,7 @@
 
 #include "log/note.h"
 #include "log/quality.h"
+#include "support/ordered.h"
 
 #define SEGMENT_LEAST  1024
 #define SEGMENT_MOST   4096
@@ -96,30 +97,47 @@ static void overlap(const struct sr_log *log, const struct sr_run *run, const st
     *count = to > from ? (size_t)(to - from) : 0;
 }
 
+/* The mean power of each axis in the making. */
+struct powers {
+    const struct sr_log *log;
+    const double *window;
+    size_t segment, stride; /* every stride-th segment is taken */
+    double *power;          /* [3][segment / 2] */
+};
+
+/* Segments in the flight; with `axis` below 3 its power in every stride-th of them is added up. */
+static size_t go_through(const struct powers *p, size_t axis)
+{
+    const struct sr_log *log = p->log;
+    size_t number = 0;
+
+    for (size_t s = 0; s < log->n_airborne; s++)
+        for (size_t r = 0; r < log->n_runs; r++) {
+            size_t first, count;
+            overlap(log, &log->runs[r], &log->airborne[s], &first, &count);
+            for (; count >= p->segment; count -= p->segment, first += p->segment, number++)
+                if (axis < 3 && number % p->stride == 0)
+                    add_power(log->gyro_dps[axis] + first, p->window, p->segment,
+                              p->power + axis * (p->segment / 2));
+        }
+    return number;
+}
+
+static void add_axis(void *context, size_t axis, size_t hand)
+{
+    (void)hand;
+    (void)go_through(context, axis);
+}
+
 /* Mean power of each axis over segments spread evenly over the flight; 0 segments: too short. */
 static size_t mean_power(const struct sr_log *log, const double *window, size_t segment, double *power)
 {
-    size_t whole = 0;
-    size_t taken = 0;
+    struct powers p = {.log = log, .window = window, .segment = segment, .stride = 1, .power = power};
+    const size_t whole = go_through(&p, 3);
 
-    for (int pass = 0; pass < 2; pass++) {
-        const size_t stride = whole / SEGMENTS_MAX + 1;
-        size_t number = 0;
-        for (size_t s = 0; s < log->n_airborne; s++)
-            for (size_t r = 0; r < log->n_runs; r++) {
-                size_t first, count;
-                overlap(log, &log->runs[r], &log->airborne[s], &first, &count);
-                for (; count >= segment; count -= segment, first += segment, number++) {
-                    if (pass == 0 || number % stride != 0)
-                        continue;
-                    for (size_t axis = 0; axis < 3; axis++)
-                        add_power(log->gyro_dps[axis] + first, window, segment, power + axis * (segment / 2));
-                    taken++;
-                }
-            }
-        whole = number;
-    }
-    return taken;
+    p.stride = whole / SEGMENTS_MAX + 1;
+    sr_each(add_axis, &p, 3, log->jobs);
+    return (whole + p.stride - 1) / p.stride;
 }
 
 static int by_value(const void *a, const void *b)

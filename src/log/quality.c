@@ -26,30 +26,64 @@ struct axis_range {
     double low, high, mean, rms;
 };
 
+#define LANES 4 /* values side by side, or each would wait for the one before */
+
 static struct axis_range range_of(const double *x, size_t n)
 {
     struct axis_range range = {.low = x[0], .high = x[0]};
-    double squares = 0.0;
+    double low[LANES], high[LANES], sum[LANES] = {0}, squares[LANES] = {0};
 
-    for (size_t i = 0; i < n; i++) {
-        range.low = x[i] < range.low ? x[i] : range.low;
-        range.high = x[i] > range.high ? x[i] : range.high;
-        range.mean += x[i];
-        squares += x[i] * x[i];
+    for (size_t lane = 0; lane < LANES; lane++)
+        low[lane] = high[lane] = x[0];
+    for (size_t i = 0; i + LANES <= n; i += LANES)
+        for (size_t lane = 0; lane < LANES; lane++) {
+            const double v = x[i + lane];
+            low[lane] = v < low[lane] ? v : low[lane];
+            high[lane] = v > high[lane] ? v : high[lane];
+            sum[lane] += v;
+            squares[lane] += v * v;
+        }
+    for (size_t i = n - n % LANES; i < n; i++) {
+        low[0] = x[i] < low[0] ? x[i] : low[0];
+        high[0] = x[i] > high[0] ? x[i] : high[0];
+        sum[0] += x[i];
+        squares[0] += x[i] * x[i];
     }
-    range.mean /= (double)n;
-    range.rms = sqrt(fmax(0.0, squares / (double)n - range.mean * range.mean));
+    for (size_t lane = 0; lane < LANES; lane++) {
+        range.low = low[lane] < range.low ? low[lane] : range.low;
+        range.high = high[lane] > range.high ? high[lane] : range.high;
+    }
+    range.mean = (sum[0] + sum[1] + (sum[2] + sum[3])) / (double)n;
+    const double square = (squares[0] + squares[1] + (squares[2] + squares[3])) / (double)n;
+    range.rms = sqrt(fmax(0.0, square - range.mean * range.mean));
     return range;
 }
 
-/* Rows that a recorder writes for each new sample: 1 where every row is a new one. */
-static size_t hold_of(const double *x, size_t n)
-{
-    size_t changes = 1;
+/* How the samples stand at the two ends of their range. */
+struct stay {
+    size_t visits[2];  /* samples there, a stretch of equal ones counted once: a gyro that repeats itself */
+    size_t longest[2]; /* such stretch */
+    size_t hold;       /* rows that a recorder writes for each new sample: 1 where every row is a new one */
+};
 
-    for (size_t i = 1; i < n; i++)
-        changes += x[i] != x[i - 1];
-    return (size_t)ceil((double)n / (double)changes - 0.2);
+static struct stay stay_of(const double *x, size_t n, double low, double high)
+{
+    struct stay stay = {{0}, {0}, 1};
+    size_t changes = n, length[2] = {0};
+
+    for (size_t i = 0; i < n; i++) {
+        const bool same = i > 0 && x[i] == x[i - 1];
+        if (same)
+            changes--;
+        if (x[i] != low && x[i] != high) /* nearly all */
+            continue;
+        const size_t e = x[i] == low ? 0 : 1;
+        length[e] = same ? length[e] + 1 : 1;
+        stay.visits[e] += !same;
+        stay.longest[e] = length[e] > stay.longest[e] ? length[e] : stay.longest[e];
+    }
+    stay.hold = (size_t)ceil((double)n / (double)changes - 0.2);
+    return stay;
 }
 
 /* Mark the flat tops of one axis at `limit`; returns how many samples were marked. */
@@ -79,16 +113,6 @@ static int by_value(const void *a, const void *b)
     const double y = *(const double *)b;
 
     return (x > y) - (x < y);
-}
-
-/* Samples at `value`, a stretch of equal ones counted once: a gyro that repeats itself counts for one. */
-static size_t visits_of(const double *x, size_t n, double value)
-{
-    size_t visits = 0;
-
-    for (size_t i = 0; i < n; i++)
-        visits += x[i] == value && (i == 0 || x[i - 1] != value);
-    return visits;
 }
 
 /* The values right below an extreme, each by its visits. */
@@ -151,9 +175,8 @@ static bool is_full_scale(double limit)
  * extreme, so that the last value is met less often than those below it, while a stop
  * gathers all that lies beyond. At a usual full scale little is asked for.
  */
-static bool is_stop(const double *x, size_t n, double mean, double extreme, bool *stop)
+static bool is_stop(const double *x, size_t n, double mean, double extreme, size_t visits, bool *stop)
 {
-    const size_t visits = visits_of(x, n, extreme);
     const bool full = is_full_scale(fabs(extreme));
     struct below below;
 
@@ -168,31 +191,19 @@ static bool is_stop(const double *x, size_t n, double mean, double extreme, bool
     return true;
 }
 
-/* The longest stretch of samples that all are `value`. */
-static size_t longest_of(const double *x, size_t n, double value)
-{
-    size_t longest = 0, length = 0;
-
-    for (size_t i = 0; i < n; i++) {
-        length = x[i] == value ? length + 1 : 0;
-        longest = length > longest ? length : longest;
-    }
-    return longest;
-}
-
 /* The two ends of an axis. False: out of memory. */
 static bool find_ends(const double *x, size_t n, struct sr_end *end)
 {
     const struct axis_range range = range_of(x, n);
-    const size_t least = FLAT_SAMPLES * hold_of(x, n);
+    const struct stay stay = stay_of(x, n, range.low, range.high);
+    const size_t least = FLAT_SAMPLES * stay.hold;
 
     for (size_t e = 0; e < 2; e++) {
         end[e] = (struct sr_end){.x = x, .extreme = e == 0 ? range.low : range.high, .least = least};
         if (fabs(end[e].extreme) < FLAT_LEAST_DPS || range.rms == 0.0)
             continue;
-        end[e].flat = fabs(end[e].extreme - range.mean) >= FLAT_CREST * range.rms &&
-                      longest_of(x, n, end[e].extreme) >= least;
-        if (!is_stop(x, n, range.mean, end[e].extreme, &end[e].stop))
+        end[e].flat = stay.longest[e] >= least && fabs(end[e].extreme - range.mean) >= FLAT_CREST * range.rms;
+        if (!is_stop(x, n, range.mean, end[e].extreme, stay.visits[e], &end[e].stop))
             return false;
     }
     return true;

@@ -10,22 +10,16 @@
 #include "log/short.h"
 
 #define ALL_RATES 7U
-#define MOST      1e12 /* no rate, throttle or speed is written in larger numbers: broken text */
-
-/* Where the number of a wanted field goes, in plain text. */
-enum { PLACE_RATES, PLACE_SLOW, PLACE_OUTPUTS, PLACE_KINDS, PLACE_TIME = PLACE_KINDS };
-struct place {
-    size_t column;
-    unsigned kind, index;
-    struct sr_shape shape; /* of its last number */
-};
+/* Numbers of a row: rates, slow ones, outputs, and what the last batch is filled up with. */
+#define SR_NUMBERS_ROOM (SR_ROW_SLOW + SR_SLOW_MAX + SR_WANTED_MAX + SR_NUMBERS_BATCH)
+#define MOST            1e12 /* no rate, throttle or speed is written in larger numbers: broken text */
 
 /* The row being read. */
 struct scratch {
     struct sr_rows *rows;
     const struct sr_layout *layout;
     struct sr_row *row; /* where it will stand if it is kept, behind those that were */
-    double *slow;
+    double *number;     /* and its numbers; behind them, the outputs until they are averaged */
     double output_sum;
     unsigned outputs;
     bool time;      /* read */
@@ -34,42 +28,39 @@ struct scratch {
     size_t next;    /* next wanted column */
     char bad_text[sizeof((struct sr_rows *)0)->bad_text];
     /* For plain text: */
-    struct place place[SR_WANTED_MAX];
-    const struct place
-        *number[SR_WANTED_MAX + SR_NUMBERS_BATCH]; /* those that are no time, in whole batches */
-    size_t numbers;
-    size_t time_column;              /* SIZE_MAX: none */
-    size_t columns;                  /* up to the last wanted one */
-    unsigned all_rates, all_outputs; /* that are wanted */
-    double output[SR_WANTED_MAX];
-    double *base[PLACE_KINDS]; /* of the places of each kind */
+    struct sr_column wanted[SR_WANTED_MAX];          /* as in the layout */
+    const struct sr_column *column[SR_NUMBERS_ROOM]; /* that each number of a row stands in */
+    bool gap[SR_NUMBERS_ROOM], gaps;                 /* it stands in none; there are such */
+    size_t numbers;                                  /* in whole batches */
+    size_t time_column;                              /* SIZE_MAX: none */
+    size_t columns;                                  /* up to the last wanted one */
+    unsigned all_rates, all_outputs;                 /* that are wanted */
 };
 
 void sr_rows_release(struct sr_rows *rows)
 {
     free(rows->row);
-    free(rows->slow);
+    free(rows->number);
     free(rows->cut);
     *rows = (struct sr_rows){0};
 }
 
-static bool rows_grow(struct sr_rows *rows, size_t n_slow)
+static bool rows_grow(struct sr_rows *rows)
 {
     const size_t room = rows->room < 1024 ? 4096 : rows->room * 2;
     struct sr_row *row;
+    double *number;
 
-    if (room > SIZE_MAX / sizeof *row / 2 || room > SIZE_MAX / sizeof(double) / SR_SLOW_MAX)
+    if (room > SIZE_MAX / sizeof *row / 2 || room > SIZE_MAX / sizeof *number / SR_NUMBERS_ROOM)
         return false;
     row = realloc(rows->row, room * sizeof *row);
     if (row == NULL)
         return false;
     rows->row = row;
-    if (n_slow > 0) {
-        double *slow = realloc(rows->slow, room * n_slow * sizeof *slow);
-        if (slow == NULL)
-            return false;
-        rows->slow = slow;
-    }
+    number = realloc(rows->number, (room * rows->stride + SR_NUMBERS_ROOM) * sizeof *number);
+    if (number == NULL)
+        return false;
+    rows->number = number;
     rows->room = room;
     return true;
 }
@@ -78,14 +69,11 @@ static bool rows_grow(struct sr_rows *rows, size_t n_slow)
 static bool next_row(struct scratch *s)
 {
     struct sr_rows *rows = s->rows;
-    const size_t n_slow = s->layout->n_slow;
 
-    if (rows->count == rows->room && !rows_grow(rows, n_slow))
+    if (rows->count == rows->room && !rows_grow(rows))
         return false;
     s->row = &rows->row[rows->count];
-    s->slow = n_slow > 0 ? rows->slow + rows->count * n_slow : NULL;
-    s->base[PLACE_RATES] = s->row->rate;
-    s->base[PLACE_SLOW] = s->slow;
+    s->number = rows->number + rows->count * rows->stride;
     return true;
 }
 
@@ -96,8 +84,8 @@ static void scratch_start(struct scratch *s)
     s->output_sum = 0.0;
     s->next = 0;
     s->bad_text[0] = '\0';
-    for (size_t i = 0; i < s->layout->n_slow; i++)
-        s->slow[i] = NAN;
+    for (size_t i = SR_ROW_SLOW; i < s->rows->stride; i++)
+        s->number[i] = NAN;
 }
 
 static void note_bad(struct scratch *s, const char *text, const char *end)
@@ -132,9 +120,12 @@ static const char *scan(const struct scratch *s, enum sr_slot slot, const char *
     return stop != NULL && fabs(value->number) < MOST ? stop : NULL;
 }
 
-static unsigned slow_index(enum sr_slot slot)
+/* Where a slot's number stands in a row; not the time's, and that of the outputs is that of their mean. */
+static size_t number_of(enum sr_slot slot)
 {
-    return slot == SR_SLOT_THROTTLE ? 0 : 1 + (unsigned)(slot - SR_SLOT_MOTOR);
+    if (slot < SR_SLOT_THROTTLE)
+        return slot - SR_SLOT_RATE;
+    return slot < SR_SLOT_MOTOR ? SR_ROW_SLOW : SR_ROW_SLOW + 1 + (size_t)(slot - SR_SLOT_MOTOR);
 }
 
 static void store(struct scratch *s, enum sr_slot slot, const struct value *value)
@@ -143,15 +134,16 @@ static void store(struct scratch *s, enum sr_slot slot, const struct value *valu
         s->row->whole = value->whole;
         s->row->fraction = value->number;
         s->time = true;
-    } else if (slot < SR_SLOT_THROTTLE) {
-        s->row->rate[slot - SR_SLOT_RATE] = value->number;
-        s->rates |= 1U << (slot - SR_SLOT_RATE);
-    } else if (slot == SR_SLOT_OUTPUT) {
+        return;
+    }
+    if (slot == SR_SLOT_OUTPUT) {
         s->output_sum += value->number;
         s->outputs++;
-    } else {
-        s->slow[slow_index(slot)] = value->number;
+        return;
     }
+    s->number[number_of(slot)] = value->number;
+    if (slot < SR_SLOT_THROTTLE)
+        s->rates |= 1U << (slot - SR_SLOT_RATE);
 }
 
 static void refuse_field(struct scratch *s, enum sr_slot slot, const char *text, const char *end)
@@ -194,7 +186,7 @@ static bool scratch_finish(struct scratch *s, size_t line, bool strict, size_t c
         s->row->ordinal = (uint32_t)ordinal;
         s->row->line = (uint32_t)line;
         if (s->outputs > 0)
-            s->slow[0] = s->output_sum / s->outputs;
+            s->number[SR_ROW_SLOW] = s->output_sum / s->outputs;
         rows->count++;
         return next_row(s);
     } else if (s->time && s->empty == ALL_RATES && !cut) {
@@ -263,24 +255,18 @@ static bool take_short_row(struct scratch *s, const char *line)
             return false;
         s->row->fraction = 0.0;
     }
-    for (size_t i = 0; i < s->numbers; i += SR_NUMBERS_BATCH) {
-        struct sr_field field[SR_NUMBERS_BATCH];
-        for (size_t k = 0; k < SR_NUMBERS_BATCH; k++) {
-            const struct place *place = s->number[i + k];
-            field[k] = (struct sr_field){.start = line + cut[place->column] + 1,
-                                         .end = line + cut[place->column + 1],
-                                         .shape = &place->shape,
-                                         .value = s->base[place->kind] + place->index};
-        }
-        if (!sr_numbers_short(field))
+    for (size_t i = 0; i < s->numbers; i += SR_NUMBERS_BATCH)
+        if (!sr_numbers_short(line, cut, s->column + i, s->number + i))
             return false;
-    }
+    for (size_t i = SR_ROW_SLOW; s->gaps && i < s->rows->stride; i++)
+        if (s->gap[i])
+            s->number[i] = NAN;
     s->time = true;
     s->rates = s->all_rates;
     s->outputs = s->all_outputs;
     s->output_sum = 0.0;
     for (unsigned i = 0; i < s->outputs; i++)
-        s->output_sum += s->output[i];
+        s->output_sum += s->number[s->rows->stride + i];
     return true;
 }
 
@@ -289,17 +275,17 @@ static void take_odd_row(struct scratch *s, const char *line, size_t found, bool
 {
     scratch_start(s);
     for (size_t i = 0; i < s->layout->n_wanted && s->layout->wanted[i].column < found; i++) {
-        struct place *place = &s->place[i];
-        const char *start = line + s->rows->cut[place->column] + 1;
-        const char *end = line + s->rows->cut[place->column + 1];
+        struct sr_column *column = &s->wanted[i];
+        const char *start = line + s->rows->cut[column->number] + 1;
+        const char *end = line + s->rows->cut[column->number + 1];
         const enum sr_slot slot = s->layout->wanted[i].slot;
         struct value value = {0};
         bool taken = false;
         if (readable && slot == SR_SLOT_TIME) {
             taken = start < end && sr_whole_short(start, end, &value.whole);
         } else if (readable) {
-            place->shape = sr_shape_of(sr_decimals_of(start, end)); /* the next may be like it */
-            taken = start < end && sr_number_short(start, end, &place->shape, &value.number);
+            column->shape = sr_shape_of(sr_decimals_of(start, end)); /* the next may be like it */
+            taken = start < end && sr_number_short(start, end, &column->shape, &value.number);
         }
         if (taken)
             store(s, slot, &value);
@@ -345,37 +331,32 @@ static bool read_plainly(struct scratch *s, const char *text, size_t size, bool 
     return true;
 }
 
-static bool find_places(struct scratch *s)
+/* Which column each number of a row stands in. False: out of memory. */
+static bool find_columns(struct scratch *s)
 {
     const struct sr_layout *layout = s->layout;
 
     s->time_column = SIZE_MAX;
     for (size_t i = 0; i < layout->n_wanted; i++) {
         const enum sr_slot slot = layout->wanted[i].slot;
-        struct place *place = &s->place[i];
-        *place =
-            (struct place){.column = layout->wanted[i].column, .kind = PLACE_TIME, .shape = sr_shape_of(0)};
-        if (slot == SR_SLOT_OUTPUT) {
-            place->kind = PLACE_OUTPUTS;
-            place->index = s->all_outputs++;
-        } else if (slot >= SR_SLOT_THROTTLE) {
-            place->kind = PLACE_SLOW;
-            place->index = slow_index(slot);
-        } else if (slot != SR_SLOT_TIME) {
-            place->kind = PLACE_RATES;
-            place->index = slot - SR_SLOT_RATE;
-            s->all_rates |= 1U << place->index;
-        } else {
-            s->time_column = place->column;
-            continue;
-        }
-        s->number[s->numbers++] = place;
+        struct sr_column *column = &s->wanted[i];
+        *column = (struct sr_column){.number = layout->wanted[i].column, .shape = sr_shape_of(0)};
+        if (slot == SR_SLOT_TIME)
+            s->time_column = column->number;
+        else if (slot == SR_SLOT_OUTPUT)
+            s->column[s->rows->stride + s->all_outputs++] = column;
+        else
+            s->column[number_of(slot)] = column;
+        if (slot >= SR_SLOT_RATE && slot < SR_SLOT_THROTTLE)
+            s->all_rates |= 1U << (slot - SR_SLOT_RATE);
     }
-    while (s->numbers % SR_NUMBERS_BATCH != 0) { /* one of them once more does no harm */
-        s->number[s->numbers] = s->number[0];
-        s->numbers++;
+    for (; s->numbers < s->rows->stride + s->all_outputs || s->numbers % SR_NUMBERS_BATCH != 0;
+         s->numbers++) {
+        s->gap[s->numbers] = s->column[s->numbers] == NULL;
+        s->gaps = s->gaps || s->gap[s->numbers];
+        if (s->gap[s->numbers]) /* one of them once more does no harm */
+            s->column[s->numbers] = &s->wanted[layout->n_wanted - 1];
     }
-    s->base[PLACE_OUTPUTS] = s->output;
     s->columns = layout->n_wanted > 0 ? layout->wanted[layout->n_wanted - 1].column + 1 : 0;
     int32_t *cut = realloc(s->rows->cut, (s->columns + 1) * sizeof *cut);
     if (cut == NULL)
@@ -393,6 +374,7 @@ bool sr_rows_read(struct sr_rows *rows, const struct sr_layout *layout, struct s
     /* Without quotes a comma that parts fields is no decimal mark. */
     plain.comma = layout->comma && layout->delimiter != ',';
 
+    rows->stride = SR_ROW_SLOW + layout->n_slow;
     rows->count = 0;
     rows->seen = rows->bad = rows->without = 0;
     rows->lines = rows->first_bad = 0;
@@ -402,5 +384,5 @@ bool sr_rows_read(struct sr_rows *rows, const struct sr_layout *layout, struct s
         return false;
     if (csv != NULL)
         return read_by_csv(&s, csv, text, size, last, most, used);
-    return find_places(&s) && read_plainly(&s, text, size, last, most, used);
+    return find_columns(&s) && read_plainly(&s, text, size, last, most, used);
 }

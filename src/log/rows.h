@@ -20,14 +20,17 @@
 struct sr_row {
     int64_t whole; /* the time stamp is whole + fraction */
     double fraction;
-    double rate[3];   /* as written */
     uint32_t ordinal; /* among the stretch's data rows, bad ones counted */
     uint32_t line;    /* its line, from the stretch's first */
 };
 
+#define SR_ROW_SLOW 3 /* of a row's numbers, the first slow one */
+
 struct sr_rows {
     struct sr_row *row;
-    double *slow; /* [count][n_slow] as written, NAN where there is no number */
+    double
+        *number; /* [count][stride] as written: three rates, and slow values, NAN where there is no number */
+    size_t stride;
     int32_t *cut; /* where the fields of a line end: log/cuts.h */
     size_t count;
     size_t room;

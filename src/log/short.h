@@ -114,19 +114,24 @@ static inline bool sr_number_short(const char *start, const char *end, const str
 
 #define SR_NUMBERS_BATCH 4 /* fields at once */
 
-struct sr_field {
-    const char *start, *end;
-    const struct sr_shape *shape;
-    double *value;
+/* A column that short numbers stand in. */
+struct sr_column {
+    size_t number;
+    struct sr_shape shape; /* of its last number */
 };
 
-/* SR_NUMBERS_BATCH fields, each as sr_number_short(). False: one of them is none, and what is in any *value
- * is void. With what any processor has. */
-static inline bool sr_numbers_short_words(const struct sr_field *field)
+/*
+ * The numbers in SR_NUMBERS_BATCH columns of a line, which was cut as in log/cuts.h, each as by
+ * sr_number_short(). False: one of them is none, and value[] is void. With what any processor has.
+ */
+static inline bool sr_numbers_short_words(const char *line, const int32_t *cut,
+                                          const struct sr_column *const *column, double *value)
 {
-    for (unsigned i = 0; i < SR_NUMBERS_BATCH; i++)
-        if (!sr_number_short(field[i].start, field[i].end, field[i].shape, field[i].value))
+    for (unsigned i = 0; i < SR_NUMBERS_BATCH; i++) {
+        const int32_t *field = cut + column[i]->number;
+        if (!sr_number_short(line + field[0] + 1, line + field[1], &column[i]->shape, &value[i]))
             return false;
+    }
     return true;
 }
 
@@ -146,8 +151,8 @@ static inline __m128i sr_word_part(const void *word)
 }
 
 /* The eight digits of a field, in the low half; *sign: 1 or -1. */
-static inline __m128i sr_field_digits(const struct sr_field *field, const double **sign,
-                                      struct sr_misfit *misfit)
+static inline __m128i sr_field_digits(const char *line, const int32_t *cut, const struct sr_column *column,
+                                      const double **sign, struct sr_misfit *misfit)
 {
     static const uint64_t field_bytes[16] = {/* of so many characters */
                                              0,
@@ -160,17 +165,19 @@ static inline __m128i sr_field_digits(const struct sr_field *field, const double
                                              SR_LAST_BYTES(7),
                                              SR_LAST_BYTES(8)};
     static const double signs[2] = {1.0, -1.0};
-    const unsigned negative = *field->start == '-';
-    const size_t size = (size_t)(field->end - field->start) - negative;
-    const __m128i before = sr_word_part(&field->shape->before);
+    const struct sr_shape *shape = &column->shape;
+    const ptrdiff_t before = cut[column->number], end = cut[column->number + 1];
+    const unsigned negative = line[before + 1] == '-';
+    const size_t size = (size_t)(end - before - 1) - negative;
+    const __m128i whole = sr_word_part(&shape->before);
 
-    misfit->length |= size - field->shape->least > field->shape->more;
+    misfit->length |= size - shape->least > shape->more;
     *sign = &signs[negative];
-    const __m128i word = _mm_and_si128(
-        _mm_xor_si128(sr_word_part(field->end - SR_WORD_BYTES), sr_word_part(&field->shape->zero)),
-        sr_word_part(&field_bytes[size & 15U]));
-    misfit->over = _mm_or_si128(misfit->over, _mm_subs_epu8(word, sr_word_part(&field->shape->most)));
-    return _mm_or_si128(_mm_andnot_si128(before, word), _mm_slli_epi64(_mm_and_si128(before, word), 8));
+    const __m128i word =
+        _mm_and_si128(_mm_xor_si128(sr_word_part(line + end - SR_WORD_BYTES), sr_word_part(&shape->zero)),
+                      sr_word_part(&field_bytes[size & 15U]));
+    misfit->over = _mm_or_si128(misfit->over, _mm_subs_epu8(word, sr_word_part(&shape->most)));
+    return _mm_or_si128(_mm_andnot_si128(whole, word), _mm_slli_epi64(_mm_and_si128(whole, word), 8));
 }
 
 /* Two numbers of up to four digits of each of two fields. */
@@ -190,41 +197,41 @@ static inline __m128d sr_two(const double *first, const double *second)
     return _mm_loadh_pd(_mm_load_sd(first), second);
 }
 
-/* Two whole numbers to their places, with unit and sign. */
-static inline void sr_fields_store(__m128i whole, const struct sr_field *field, const double *const *sign)
+/* Two whole numbers with their units and signs. */
+static inline void sr_fields_store(__m128i whole, const struct sr_column *const *column,
+                                   const double *const *sign, double *value)
 {
-    const __m128d value =
-        _mm_mul_pd(_mm_div_pd(_mm_cvtepi32_pd(whole), sr_two(&field[0].shape->unit, &field[1].shape->unit)),
-                   sr_two(sign[0], sign[1]));
+    const __m128d unit = sr_two(&column[0]->shape.unit, &column[1]->shape.unit);
 
-    _mm_storel_pd(field[0].value, value);
-    _mm_storeh_pd(field[1].value, value);
+    _mm_storeu_pd(value, _mm_mul_pd(_mm_div_pd(_mm_cvtepi32_pd(whole), unit), sr_two(sign[0], sign[1])));
 }
 
 /* The same, side by side. */
-static inline bool sr_numbers_short(const struct sr_field *field)
+static inline bool sr_numbers_short(const char *line, const int32_t *cut,
+                                    const struct sr_column *const *column, double *value)
 {
     const __m128i thousands = _mm_set_epi16(1, 10000, 1, 10000, 1, 10000, 1, 10000);
     struct sr_misfit misfit = {.over = _mm_setzero_si128()};
     const double *sign[SR_NUMBERS_BATCH];
 
-    const __m128i a = sr_field_digits(&field[0], &sign[0], &misfit);
-    const __m128i b = sr_field_digits(&field[1], &sign[1], &misfit);
-    const __m128i c = sr_field_digits(&field[2], &sign[2], &misfit);
-    const __m128i d = sr_field_digits(&field[3], &sign[3], &misfit);
+    const __m128i a = sr_field_digits(line, cut, column[0], &sign[0], &misfit);
+    const __m128i b = sr_field_digits(line, cut, column[1], &sign[1], &misfit);
+    const __m128i c = sr_field_digits(line, cut, column[2], &sign[2], &misfit);
+    const __m128i d = sr_field_digits(line, cut, column[3], &sign[3], &misfit);
     const __m128i four =
         _mm_madd_epi16(_mm_packs_epi32(sr_field_halves(a, b), sr_field_halves(c, d)), thousands);
-    sr_fields_store(four, field, sign);
-    sr_fields_store(_mm_unpackhi_epi64(four, four), field + 2, sign + 2);
+    sr_fields_store(four, column, sign, value);
+    sr_fields_store(_mm_unpackhi_epi64(four, four), column + 2, sign + 2, value + 2);
     return misfit.length == 0 &&
            (_mm_movemask_epi8(_mm_cmpeq_epi8(misfit.over, _mm_setzero_si128())) & 0xFF) == 0xFF;
 }
 
 #else
 
-static inline bool sr_numbers_short(const struct sr_field *field)
+static inline bool sr_numbers_short(const char *line, const int32_t *cut,
+                                    const struct sr_column *const *column, double *value)
 {
-    return sr_numbers_short_words(field);
+    return sr_numbers_short_words(line, cut, column, value);
 }
 
 #endif

@@ -9,6 +9,7 @@
 #include "support/pages.h"
 
 #define FIRST_ROOM 16384
+#define STRIDE     8      /* rows of one cell that are passed over at once */
 #define JUMP_MAX_S 3600.0 /* [s] a longer gap is no gap of a flight: unit or stamp is wrong */
 #define SPAN_FREE_S                                                                                          \
     10000.0 /* [s] of log that need no excuse; beyond, a row may stand for a slow cell or so */
@@ -129,14 +130,15 @@ static size_t cell_of(double time_s)
     return (size_t)(time_s / SR_SLOW_STEP_S);
 }
 
-/* Rows of one cell; value: [rows][channels]. A channel at a time, so that its sums stay in registers. */
-static void cell_add(struct sr_slow *slow, size_t cell, const double *value, size_t rows)
+/* Rows of one cell; a row's values are `stride` on. A channel at a time, so that its sums stay in registers.
+ */
+static void cell_add(struct sr_slow *slow, size_t cell, const double *value, size_t stride, size_t rows)
 {
     for (size_t c = 0; c < slow->channels; c++) {
         double sum = slow->sum[c][cell], low = slow->low[c], high = slow->high[c];
         uint32_t count = 0;
         for (size_t i = 0; i < rows; i++) {
-            const double v = value[i * slow->channels + c];
+            const double v = value[i * stride + c];
             if (isnan(v))
                 continue;
             sum += v;
@@ -157,20 +159,23 @@ static bool slow_add(struct sr_slow *slow, double time_s, const double *value)
 
     if (cell >= slow->cells && !slow_grow(slow, cell + 1))
         return false;
-    cell_add(slow, cell, value, 1);
+    cell_add(slow, cell, value, 0, 1);
     return true;
 }
 
 /* The same for rows in order of time. */
-static bool slow_add_rows(struct sr_slow *slow, const double *time_s, const double *value, size_t rows)
+static bool slow_add_rows(struct sr_slow *slow, const double *time_s, const double *value, size_t stride,
+                          size_t rows)
 {
     for (size_t i = 0, next; i < rows; i = next) {
         const size_t cell = cell_of(time_s[i]);
-        for (next = i + 1; next < rows && cell_of(time_s[next]) == cell;)
+        for (next = i + 1; next + STRIDE < rows && cell_of(time_s[next + STRIDE - 1]) == cell;)
+            next += STRIDE; /* the times are in order */
+        while (next < rows && cell_of(time_s[next]) == cell)
             next++;
         if (cell >= slow->cells && !slow_grow(slow, cell + 1))
             return false;
-        cell_add(slow, cell, value + i * slow->channels, next - i);
+        cell_add(slow, cell, value + i * stride, stride, next - i);
     }
     return true;
 }
@@ -244,11 +249,11 @@ static enum sr_status settle_last(struct sr_store *store, const char *file, stru
     return SR_OK;
 }
 
-static void put(struct sr_store *store, size_t at, double time_s, const struct sr_row *row)
+static void put(struct sr_store *store, size_t at, double time_s, const double *number)
 {
     store->time_s[at] = time_s;
     for (size_t axis = 0; axis < 3; axis++)
-        store->rate[axis][at] = row->rate[axis];
+        store->rate[axis][at] = number[axis];
 }
 
 /* Data row `number` was dropped as being behind. True: the time has started again. */
@@ -264,7 +269,7 @@ static bool starts_again(struct sr_store *store, double time_s, uint64_t number,
 }
 
 /* Drop a row whose time is not after the last one's; or the last one, if that was the stray. */
-static bool goes_back(struct sr_store *store, double time_s, const struct sr_row *row, size_t line)
+static bool goes_back(struct sr_store *store, double time_s, const double *number, size_t line)
 {
     const size_t n = store->count;
 
@@ -273,7 +278,7 @@ static bool goes_back(struct sr_store *store, double time_s, const struct sr_row
     if (store->backward++ == 0)
         store->backward_line = line;
     if (n >= 2 && time_s > store->time_s[n - 2]) {
-        put(store, n - 1, time_s, row); /* the last stamp was ahead of its time */
+        put(store, n - 1, time_s, number); /* the last stamp was ahead of its time */
         store->last_line = line;
         return true;
     }
@@ -303,16 +308,16 @@ static enum sr_status two_recordings(const struct sr_store *store, const char *f
         store->behind.back_s);
 }
 
-static enum sr_status add_row(struct sr_store *store, const struct sr_row *row, const double *slow,
+static enum sr_status add_row(struct sr_store *store, const struct sr_row *row, const double *number,
                               size_t line, const char *file, struct sr_error *err)
 {
-    const size_t bytes = store->slow.channels * sizeof *slow;
+    const size_t bytes = store->slow.channels * sizeof *number;
     double time_s = store->counted ? counted_time(store, row) : time_of(store, row);
     enum sr_status status = SR_OK;
 
-    if (goes_back(store, time_s, row, line)) {
-        if (slow != NULL && store->time_s[store->count - 1] == time_s) /* it took the stray one's place */
-            memcpy(store->pending, slow, bytes);
+    if (goes_back(store, time_s, number, line)) {
+        if (store->time_s[store->count - 1] == time_s) /* it took the stray one's place */
+            memcpy(store->pending, number + SR_ROW_SLOW, bytes);
         return starts_again(store, time_s, store->rows + row->ordinal, line)
                    ? two_recordings(store, file, err)
                    : SR_OK;
@@ -326,10 +331,9 @@ static enum sr_status add_row(struct sr_store *store, const struct sr_row *row, 
     if (store->count == store->room &&
         !set_room(store, store->room < FIRST_ROOM ? FIRST_ROOM : store->room + store->room / 4))
         return sr_fail(err, SR_ERR_MEMORY, file, 0, "out of memory");
-    put(store, store->count++, time_s, row);
+    put(store, store->count++, time_s, number);
     store->last_line = line;
-    if (slow != NULL)
-        memcpy(store->pending, slow, bytes);
+    memcpy(store->pending, number + SR_ROW_SLOW, bytes);
     return SR_OK;
 }
 
@@ -359,8 +363,9 @@ static size_t even_times(struct sr_store *store, const struct sr_row *row, size_
 }
 
 /* Add such rows at once. */
-static enum sr_status add_even(struct sr_store *store, const struct sr_row *row, const double *slow,
-                               size_t rows, size_t first_line, const char *file, struct sr_error *err)
+static enum sr_status add_even(struct sr_store *store, const struct sr_row *row, const double *number,
+                               size_t stride, size_t rows, size_t first_line, const char *file,
+                               struct sr_error *err)
 {
     const size_t channels = store->slow.channels, at = store->count;
     const enum sr_status status = settle_last(store, file, err);
@@ -369,12 +374,12 @@ static enum sr_status add_even(struct sr_store *store, const struct sr_row *row,
         return status;
     for (size_t axis = 0; axis < 3; axis++)
         for (size_t i = 0; i < rows; i++)
-            store->rate[axis][at + i] = row[i].rate[axis];
-    if (slow != NULL) { /* the last waits until it is known to stay */
-        if (!slow_add_rows(&store->slow, store->time_s + at, slow, rows - 1))
-            return sr_fail(err, SR_ERR_MEMORY, file, 0, "out of memory");
-        memcpy(store->pending, slow + (rows - 1) * channels, channels * sizeof *slow);
-    }
+            store->rate[axis][at + i] = number[i * stride + axis];
+    /* the last waits until it is known to stay */
+    if (channels > 0 &&
+        !slow_add_rows(&store->slow, store->time_s + at, number + SR_ROW_SLOW, stride, rows - 1))
+        return sr_fail(err, SR_ERR_MEMORY, file, 0, "out of memory");
+    memcpy(store->pending, number + (rows - 1) * stride + SR_ROW_SLOW, channels * sizeof *number);
     store->count += rows;
     store->last_line = first_line + row[rows - 1].line;
     return SR_OK;
@@ -385,10 +390,11 @@ enum sr_status sr_store_add(struct sr_store *store, const struct sr_rows *rows, 
 {
     for (size_t i = 0, n; i < rows->count; i += n) {
         const struct sr_row *row = &rows->row[i];
-        const double *slow = rows->slow != NULL ? rows->slow + i * store->slow.channels : NULL;
+        const double *number = rows->number + i * rows->stride;
         n = even_times(store, row, rows->count - i);
-        const enum sr_status status = n > 0 ? add_even(store, row, slow, n, first_line, file, err)
-                                            : add_row(store, row, slow, first_line + row->line, file, err);
+        const enum sr_status status =
+            n > 0 ? add_even(store, row, number, rows->stride, n, first_line, file, err)
+                  : add_row(store, row, number, first_line + row->line, file, err);
         if (status != SR_OK)
             return status;
         n += n == 0;

@@ -23,6 +23,7 @@ struct sr_welch {
     double enbw_bins;
     double window_energy; /* sum of w^2 */
     double *window;       /* [segment] */
+    double *ramp;         /* [segment] samples from the middle */
     double *in;           /* [segment] FFTW's, aligned */
     fftw_complex *out;    /* [bins] */
     fftw_plan plan;
@@ -56,12 +57,12 @@ enum sr_status sr_welch_new(struct sr_welch **welch, enum sr_window window, enum
     made = calloc(1, sizeof *made);
     if (!made)
         goto no_memory;
-    if (segment > SIZE_MAX / sizeof(fftw_complex))
+    if (segment > SIZE_MAX / sizeof(fftw_complex) / 2)
         goto no_memory;
     made->detrend = detrend;
     made->segment = segment;
     made->hop = hop;
-    made->window = malloc(segment * sizeof *made->window);
+    made->window = malloc(2 * segment * sizeof *made->window);
     made->in = fftw_malloc(segment * sizeof *made->in);
     made->out = fftw_malloc((segment / 2 + 1) * sizeof *made->out);
     if (!made->window || !made->in || !made->out)
@@ -72,6 +73,9 @@ enum sr_status sr_welch_new(struct sr_welch **welch, enum sr_window window, enum
     pthread_mutex_unlock(&planner);
     if (!made->plan)
         goto no_memory;
+    made->ramp = made->window + segment;
+    for (size_t i = 0; i < segment; i++)
+        made->ramp[i] = (double)i - 0.5 * (double)(segment - 1);
     sr_window_fill(window, made->window, segment);
     for (size_t i = 0; i < segment; i++)
         made->window_energy += made->window[i] * made->window[i];
@@ -121,32 +125,33 @@ double sr_welch_own_dof(const struct sr_welch *welch, size_t segments)
 
 #define LANES 4 /* sums side by side, or each addition would wait for the one before */
 
-/* What to take out of x[n]: mean + slope * (i - middle), the least-squares line, or its mean alone. */
+/* What to take out of a segment: mean + slope * ramp, the least-squares line, or its mean alone. */
 struct trend {
-    double mean, slope, middle;
+    double mean, slope;
 };
 
-/* i is counted from the middle, so that the two are independent. */
-static struct trend trend_of(const double *x, size_t n, enum sr_detrend detrend)
+/* The ramp is counted from the middle, so that the two are independent. */
+static struct trend trend_of(const struct sr_welch *welch, const double *x)
 {
-    struct trend trend = {.middle = 0.5 * (double)(n - 1)};
+    const size_t n = welch->segment;
     const double length = (double)n;
+    struct trend trend = {0};
     double sum[LANES] = {0}, moment[LANES] = {0};
     size_t i = 0;
 
-    if (detrend == SR_DETREND_NONE)
+    if (welch->detrend == SR_DETREND_NONE)
         return trend;
     for (; i + LANES <= n; i += LANES)
         for (size_t lane = 0; lane < LANES; lane++) {
             sum[lane] += x[i + lane];
-            moment[lane] += ((double)(i + lane) - trend.middle) * x[i + lane];
+            moment[lane] += welch->ramp[i + lane] * x[i + lane];
         }
     for (; i < n; i++) {
         sum[0] += x[i];
-        moment[0] += ((double)i - trend.middle) * x[i];
+        moment[0] += welch->ramp[i] * x[i];
     }
     trend.mean = (sum[0] + sum[1] + (sum[2] + sum[3])) / length;
-    if (detrend == SR_DETREND_LINEAR)
+    if (welch->detrend == SR_DETREND_LINEAR)
         trend.slope =
             (moment[0] + moment[1] + (moment[2] + moment[3])) * 12.0 / (length * (length * length - 1.0));
     return trend;
@@ -156,10 +161,10 @@ static void add_periodogram(struct sr_welch *welch, const double *x, double *pow
 {
     const size_t n = welch->segment;
     const size_t bins = n / 2 + 1;
-    const struct trend trend = trend_of(x, n, welch->detrend);
+    const struct trend trend = trend_of(welch, x);
 
     for (size_t i = 0; i < n; i++)
-        welch->in[i] = (x[i] - (trend.mean + trend.slope * ((double)i - trend.middle))) * welch->window[i];
+        welch->in[i] = (x[i] - (trend.mean + trend.slope * welch->ramp[i])) * welch->window[i];
     fftw_execute(welch->plan);
     for (size_t k = 0; k < bins; k++)
         power[k] += welch->out[k][0] * welch->out[k][0] + welch->out[k][1] * welch->out[k][1];

@@ -30,12 +30,28 @@ static double border(const double *s, size_t j)
     return (7 * (s[j - 1] + s[j]) - s[j - 2] - s[j + 1]) / 12;
 }
 
+/* The speed over a step: from border to border, bent so that its mean is the step's. */
+struct bow {
+    double left, rise, bend;
+};
+
+static struct bow bow_of(const double step[SR_SLICE_STEPS], size_t j)
+{
+    double left = border(step, j), right = border(step, j + 1);
+    return (struct bow){left, right - left, 6 * (step[j] - (left + right) / 2)};
+}
+
+/* x: 0 to 1 over the step. */
+static double speed_on(const struct bow *bow, double x)
+{
+    return bow->left + x * (bow->rise + bow->bend * (1 - x));
+}
+
 double sr_speed_within(const double step[SR_SLICE_STEPS], double at)
 {
     size_t j = at >= SR_SLICE_STEPS ? SR_SLICE_STEPS - 1 : (size_t)at;
-    double x = at - (double)j, left = border(step, j), right = border(step, j + 1);
-    double bend = 6 * (step[j] - (left + right) / 2);
-    return left + x * (right - left + bend * (1 - x));
+    const struct bow bow = bow_of(step, j);
+    return speed_on(&bow, at - (double)j);
 }
 
 /* Points a segment, so that the sweep does not fold. */
@@ -50,10 +66,17 @@ static size_t points_for(double sweep_bins)
 /* The line over the whole slice, turned down by `middle` bins. */
 static void make_line(struct sr_shaper *s, const double *step, double f0, double middle, size_t points)
 {
-    double turns = 0, before = 0, step_points = 2 * (double)points / SR_SLICE_STEPS;
+    const double steps_each = SR_SLICE_STEPS / (2 * (double)points), bins_each = f0 / s->gram->bin_hz;
+    double turns = 0, before = 0;
+    struct bow bow[SR_SLICE_STEPS];
+
+    for (size_t j = 0; j < SR_SLICE_STEPS; j++)
+        bow[j] = bow_of(step, j);
     for (size_t n = 0; n < 2 * points; n++) {
-        double speed = sr_speed_within(step, (double)n / step_points);
-        double bins = f0 * speed / s->gram->bin_hz - middle; /* turns a segment */
+        double at = (double)n * steps_each;
+        size_t j = (size_t)at; /* rounding cannot make it the one after the last */
+        double speed = speed_on(&bow[j], at - (double)j);
+        double bins = bins_each * speed - middle; /* turns a segment */
         if (n > 0)
             turns += (bins + before) / 2 / (double)points;
         before = bins;

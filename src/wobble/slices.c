@@ -96,6 +96,7 @@ struct worker {
 struct making {
     const struct sr_log *log;
     const struct sr_rig *rig;
+    enum sr_window window;
     struct sr_slices *slices;
     size_t length;         /* samples a slice */
     size_t welch_bins;     /* up to half the rate of the rows; the slices end where the gyro's own does */
@@ -134,7 +135,6 @@ static void make_slice(void *context, size_t i, size_t hand)
 
     for (int a = 0; a < 3; a++)
         body[a] = m->log->gyro_dps[a] + m->first[i];
-    describe_slice(&slices->slice[i], m->log, slices->slice[i].from_s);
     sr_camera_rates(&m->rig->camera, m->rig->axes, body, m->length, w->picture);
     for (size_t a = 0; a < 3 && w->status == SR_OK; a++) {
         w->status = sr_welch_psd(w->welch, w->picture[a], m->length, m->log->rate_hz, w->psd, &w->err);
@@ -156,20 +156,6 @@ static void place_slices(struct making *m)
             }
         }
     }
-}
-
-static enum sr_status fill_slices(struct making *m, struct sr_error *err)
-{
-    place_slices(m);
-    sr_each(make_slice, m, m->slices->count, m->workers);
-    for (size_t n = 0; n < m->workers; n++) {
-        if (m->worker[n].status != SR_OK) {
-            if (err != NULL)
-                *err = m->worker[n].err;
-            return m->worker[n].status;
-        }
-    }
-    return SR_OK;
 }
 
 static enum sr_status check_rate(const struct sr_log *log, const struct sr_rig *rig, struct sr_error *err)
@@ -228,7 +214,7 @@ static enum sr_status too_few(const struct sr_log *log, size_t count, struct sr_
 }
 
 /* Count and measure what is to come. */
-static enum sr_status plan_slices(struct making *m, enum sr_window window, struct sr_error *err)
+static enum sr_status plan_slices(struct making *m, struct sr_error *err)
 {
     struct sr_slices *made = m->slices;
     const struct sr_log *log = m->log;
@@ -237,7 +223,7 @@ static enum sr_status plan_slices(struct making *m, enum sr_window window, struc
     m->length = 2 * made->segment;
     made->rate_hz = 2 * sr_log_nyquist_hz(log);
     made->sees_hz = sr_log_sees_hz(log);
-    made->window = window;
+    made->window = m->window;
     made->n_motors = log->n_motors;
     made->has_throttle = log->throttle != NULL;
     made->jobs = log->jobs;
@@ -246,20 +232,62 @@ static enum sr_status plan_slices(struct making *m, enum sr_window window, struc
         return too_few(log, made->count, err);
     m->workers = m->workers < made->count ? m->workers : made->count;
     made->airborne_s = (double)made->count * SR_SLICE_S;
-    for (size_t n = 0; n < m->workers; n++) {
-        enum sr_status status = sr_welch_new(&m->worker[n].welch, window, SR_DETREND_LINEAR, made->segment,
-                                             made->segment / 2, err);
-        if (status != SR_OK)
-            return status;
-    }
-    const struct sr_welch *welch = m->worker[0].welch;
-    m->welch_bins = sr_welch_bins(welch);
+    m->welch_bins = made->segment / 2 + 1;
     made->bin_hz = log->rate_hz / (double)made->segment;
     made->bins = (size_t)(made->rate_hz / 2 / made->bin_hz + 1e-6) + 1;
     made->bins = made->bins < m->welch_bins ? made->bins : m->welch_bins;
-    made->enbw_bins = sr_welch_enbw_bins(welch);
-    made->dof = sr_welch_own_dof(welch, sr_welch_segments(welch, m->length));
     return SR_OK;
+}
+
+static void make_estimators(struct making *m)
+{
+    for (size_t n = 0; n < m->workers; n++) {
+        struct worker *w = &m->worker[n];
+        w->status = sr_welch_new(&w->welch, m->window, SR_DETREND_LINEAR, m->slices->segment,
+                                 m->slices->segment / 2, &w->err);
+    }
+}
+
+/* The first estimator of a process takes a while (FFTW gets ready): what the channels tell is looked at
+ * beside it. */
+static void prepare(void *context, size_t item, size_t hand)
+{
+    struct making *m = context;
+
+    (void)hand;
+    if (item == 0) {
+        make_estimators(m);
+        return;
+    }
+    place_slices(m);
+    for (size_t i = 0; i < m->slices->count; i++)
+        describe_slice(&m->slices->slice[i], m->log, m->slices->slice[i].from_s);
+}
+
+/* That of the first worker that failed. */
+static enum sr_status work_status(const struct making *m, struct sr_error *err)
+{
+    for (size_t n = 0; n < m->workers; n++) {
+        if (m->worker[n].status == SR_OK)
+            continue;
+        if (err != NULL)
+            *err = m->worker[n].err;
+        return m->worker[n].status;
+    }
+    return SR_OK;
+}
+
+static enum sr_status fill_slices(struct making *m, struct sr_error *err)
+{
+    sr_each(prepare, m, 2, m->log->jobs);
+    enum sr_status status = work_status(m, err);
+    if (status != SR_OK)
+        return status;
+    const struct sr_welch *welch = m->worker[0].welch;
+    m->slices->enbw_bins = sr_welch_enbw_bins(welch);
+    m->slices->dof = sr_welch_own_dof(welch, sr_welch_segments(welch, m->length));
+    sr_each(make_slice, m, m->slices->count, m->workers);
+    return work_status(m, err);
 }
 
 enum sr_status sr_slices_make(struct sr_slices *slices, const struct sr_log *log, const struct sr_rig *rig,
@@ -270,10 +298,11 @@ enum sr_status sr_slices_make(struct sr_slices *slices, const struct sr_log *log
         return status;
 
     struct sr_slices made = {0};
-    struct making m = {.log = log, .rig = rig, .slices = &made, .workers = log->jobs > 1 ? log->jobs : 1};
+    struct making m = {
+        .log = log, .rig = rig, .window = window, .slices = &made, .workers = log->jobs > 1 ? log->jobs : 1};
     m.worker = calloc(m.workers, sizeof *m.worker);
-    status = m.worker != NULL ? plan_slices(&m, window, err)
-                              : sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
+    status =
+        m.worker != NULL ? plan_slices(&m, err) : sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
     if (status == SR_OK)
         status = allocate(&m, err);
     if (status == SR_OK)

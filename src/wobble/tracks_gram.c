@@ -32,28 +32,13 @@ static double chi2_quantile(double dof, double z)
     return pow(fmax(1 - 2 / (9 * dof) + z * sqrt(2 / (9 * dof)), 0.05), 3);
 }
 
-/*
- * Rates weighted as the camera weights them, but without its fall and rise over frequency:
- * the floor of a rate is smooth where that of the wobble has the camera's humps and nulls.
- */
-static double evened_rate(const struct sr_slices *slices, const struct sr_view *view, size_t i, size_t k)
-{
-    double sum = 0, gains = 0, plain = 0;
-    for (int a = 0; a < 3; a++) {
-        double psd = sr_slices_psd(slices, i, (enum sr_picture_axis)a)[k];
-        sum += psd * view->wobble[a][k];
-        gains += view->wobble[a][k];
-        plain += psd;
-    }
-    return gains > 0 ? sum / gains : plain / 3;
-}
-
 /* A spectrogram in the making: its slices, and its bins, each by whichever thread is free. */
 struct drawing {
     struct sr_gram *gram;
     const struct sr_slices *slices;
     const struct sr_view *view;
     double *rate;            /* [slices][bins] */
+    double *part[3];         /* [bins] of each axis in it */
     double *gain, *floor;    /* [bins] */
     double *quartiles;       /* [bins] */
     double *scratch;         /* [hands][room] */
@@ -64,20 +49,33 @@ struct drawing {
 static void draw_energy(void *context, size_t i, size_t hand)
 {
     const struct drawing *d = context;
+    const size_t bins = d->gram->bins;
+    const double *psd[3];
+    double *rate = d->rate + i * bins, *energy = d->gram->energy + i * bins;
+
     (void)hand;
-    for (size_t k = 0; k < d->gram->bins; k++) {
-        size_t cell = i * d->gram->bins + k;
-        d->rate[cell] = evened_rate(d->slices, d->view, i, k);
-        d->gram->energy[cell] = d->rate[cell] * d->gain[k];
+    for (int a = 0; a < 3; a++)
+        psd[a] = sr_slices_psd(d->slices, i, (enum sr_picture_axis)a);
+    for (size_t k = 0; k < bins; k++) {
+        rate[k] = psd[0][k] * d->part[0][k] + psd[1][k] * d->part[1][k] + psd[2][k] * d->part[2][k];
+        energy[k] = rate[k] * d->gain[k];
     }
 }
 
+/*
+ * Rates weighted as the camera weights them, but without its fall and rise over frequency:
+ * the floor of a rate is smooth where that of the wobble has the camera's humps and nulls.
+ */
 static void fill_energy(struct drawing *d)
 {
     struct sr_gram *gram = d->gram;
-    const struct sr_view *view = d->view;
-    for (size_t k = 0; k < gram->bins; k++)
-        d->gain[k] = (view->wobble[0][k] + view->wobble[1][k] + view->wobble[2][k]) * gram->bin_hz;
+    double *const *wobble = (double *const *)d->view->wobble;
+    for (size_t k = 0; k < gram->bins; k++) {
+        double gains = wobble[0][k] + wobble[1][k] + wobble[2][k];
+        d->gain[k] = gains * gram->bin_hz;
+        for (int a = 0; a < 3; a++)
+            d->part[a][k] = gains > 0 ? wobble[a][k] / gains : 1.0 / 3;
+    }
     sr_each(draw_energy, d, gram->slices, d->slices->jobs);
     gram->total = 0;
     for (size_t i = 0; i < gram->slices; i++)
@@ -228,7 +226,7 @@ enum sr_status sr_gram_make(struct sr_gram *gram, const struct sr_slices *slices
     if (status != SR_OK || made.energy == NULL)
         goto failed;
     d.room = 3 * made.bins > made.slices ? 3 * made.bins : made.slices;
-    work = malloc((made.slices * made.bins + 3 * made.bins + hands * d.room) * sizeof *work);
+    work = malloc((made.slices * made.bins + 6 * made.bins + hands * d.room) * sizeof *work);
     if (work == NULL) {
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", made.slices);
         goto failed;
@@ -237,7 +235,9 @@ enum sr_status sr_gram_make(struct sr_gram *gram, const struct sr_slices *slices
     d.gain = d.rate + made.slices * made.bins;
     d.floor = d.gain + made.bins;
     d.quartiles = d.floor + made.bins;
-    d.scratch = d.quartiles + made.bins;
+    for (size_t a = 0; a < 3; a++)
+        d.part[a] = d.quartiles + (1 + a) * made.bins;
+    d.scratch = d.quartiles + 4 * made.bins;
     d.quartile = chi2_quantile(slices->dof, QUARTILE_Z);
     d.median = chi2_quantile(slices->dof, 0);
     fill_energy(&d);
