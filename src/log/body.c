@@ -100,6 +100,14 @@ struct side {
     struct sr_error err; /* of taking: what was taken before may fail yet, and comes first */
 };
 
+static void swap_texts(struct sr_reader *reader, struct stretch *stretch)
+{
+    char *text = reader->block;
+
+    reader->block = stretch->text;
+    stretch->text = text;
+}
+
 /*
  * The next whole lines, which are more than a stretch where the head of the file is still
  * in the block. What is not plain (a quote, a line longer than a stretch, the
@@ -112,6 +120,11 @@ static bool take(void *context, size_t slot)
     struct stretch *stretch = &side->stretch[slot];
     const size_t seen = side->seen;
 
+    /* A slot keeps its text, and mostly its thread: the text stays in that processor's cache. */
+    if (reader->size < STRETCH_BYTES) {
+        memcpy(stretch->text, reader->block, reader->size);
+        swap_texts(reader, stretch);
+    }
     side->took = sr_reader_fill(reader, STRETCH_BYTES, &side->err);
     if (side->took != SR_OK || reader->ended ||
         memchr(reader->block + seen, '"', reader->size - seen) != NULL)
@@ -121,12 +134,10 @@ static bool take(void *context, size_t slot)
         size--;
     if (size == seen)
         return false;
-    char *whole = reader->block;
-    reader->block = stretch->text;
-    stretch->text = whole;
+    swap_texts(reader, stretch);
     stretch->size = size;
     reader->size -= size;
-    memcpy(reader->block, whole + size, reader->size);
+    memcpy(reader->block, stretch->text + size, reader->size);
     side->seen = reader->size;
     return true;
 }

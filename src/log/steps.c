@@ -35,21 +35,20 @@ static int by_value(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* Steps out of stretches spread evenly over the log; returns how many. (Single steps a
- * stride apart would miss a pattern that repeats with the stride.) */
-static size_t gather_steps(const struct sr_store *store, double *step)
+/* Steps are taken out of stretches spread evenly over the log. (Single steps a stride apart would miss a
+ * pattern that repeats with the stride.) */
+struct sample {
+    size_t stretches, length, stride;
+};
+
+static struct sample sample_of(const struct sr_store *store)
 {
     const size_t total = store->count - 1;
-    const size_t stretches = total > SAMPLED ? SAMPLED / STRETCH : 1;
-    const size_t length = total > SAMPLED ? STRETCH : total;
-    size_t n = 0;
 
-    for (size_t s = 0; s < stretches; s++) {
-        const size_t first = stretches > 1 ? (total - length) / (stretches - 1) * s : 0;
-        for (size_t i = first; i < first + length; i++)
-            step[n++] = store->time_s[i + 1] - store->time_s[i];
-    }
-    return n;
+    if (total <= SAMPLED)
+        return (struct sample){.stretches = 1, .length = total};
+    const size_t stretches = SAMPLED / STRETCH;
+    return (struct sample){stretches, STRETCH, (total - STRETCH) / (stretches - 1)};
 }
 
 /* Steps by their length, in ascending order. */
@@ -84,29 +83,41 @@ static void insert_kind(struct kinds *kinds, size_t at, double step_s)
 }
 
 /* Most clocks make few lengths, which need no sorting. False: they are too many. */
-static bool count_few(struct kinds *kinds, const double *step, size_t n)
+static bool count_few(struct kinds *kinds, const struct sr_store *store, const struct sample *sample)
 {
     size_t at = 0; /* of the step before: many are as long */
 
-    for (size_t i = 0; i < n; i++) {
-        if (kinds->n == 0 || kinds->step_s[at] != step[i]) {
-            at = find_kind(kinds, step[i]);
-            if (at == kinds->n || kinds->step_s[at] != step[i]) {
-                if (kinds->n == FEW_KINDS)
-                    return false;
-                insert_kind(kinds, at, step[i]);
+    for (size_t s = 0; s < sample->stretches; s++) {
+        const double *t = store->time_s + s * sample->stride;
+        for (size_t i = 0; i < sample->length; i++) {
+            const double step_s = t[i + 1] - t[i];
+            if (kinds->n == 0 || kinds->step_s[at] != step_s) {
+                at = find_kind(kinds, step_s);
+                if (at == kinds->n || kinds->step_s[at] != step_s) {
+                    if (kinds->n == FEW_KINDS)
+                        return false;
+                    insert_kind(kinds, at, step_s);
+                }
             }
+            kinds->count[at]++;
         }
-        kinds->count[at]++;
     }
     return true;
 }
 
-/* Any number of lengths; step[n] is sorted. */
-static void count_many(struct kinds *kinds, double *step, size_t n)
+/* Any number of lengths; step has room for the sample. */
+static void count_many(struct kinds *kinds, const struct sr_store *store, const struct sample *sample,
+                       double *step)
 {
-    kinds->n = 0;
+    const size_t n = sample->stretches * sample->length;
+
+    for (size_t s = 0; s < sample->stretches; s++) {
+        const double *t = store->time_s + s * sample->stride;
+        for (size_t i = 0; i < sample->length; i++)
+            step[s * sample->length + i] = t[i + 1] - t[i];
+    }
     qsort(step, n, sizeof *step, by_value);
+    kinds->n = 0;
     for (size_t i = 0; i < n; i++) {
         if (i == 0 || step[i] != step[i - 1])
             insert_kind(kinds, kinds->n, step[i]);
@@ -226,27 +237,36 @@ static void count_steps(const struct kinds *kinds, struct sr_steps *steps)
     steps->odd_share = odd / all;
 }
 
+static void look_at(struct kinds *kinds, struct sr_steps *steps)
+{
+    const size_t n = drop_zeros(kinds);
+
+    if (n == 0)
+        return;
+    const double median = step_at(kinds, n / 2);
+    steps->long_s = step_at(kinds, (size_t)(LONG_SHARE * (double)(n - 1)));
+    steps->quantum_s = quantum_of(kinds, median);
+    steps->base_s = base_of(kinds, median, steps->quantum_s);
+    count_steps(kinds, steps);
+}
+
 bool sr_steps_sample(const struct sr_store *store, struct sr_steps *steps)
 {
-    const size_t room = store->count < SAMPLED ? store->count : SAMPLED;
-    double *step = malloc(3 * room * sizeof *step);
-    struct kinds kinds = {.step_s = step + room, .count = step + 2 * room};
+    const struct sample sample = sample_of(store);
+    double few_steps[FEW_KINDS], few_counts[FEW_KINDS], *many = NULL;
+    struct kinds kinds = {.step_s = few_steps, .count = few_counts};
 
     *steps = (struct sr_steps){0};
-    if (step == NULL)
-        return false;
-    const size_t all = gather_steps(store, step);
-    if (!count_few(&kinds, step, all))
-        count_many(&kinds, step, all);
-    const size_t n = drop_zeros(&kinds);
-    if (n > 0) {
-        const double median = step_at(&kinds, n / 2);
-        steps->long_s = step_at(&kinds, (size_t)(LONG_SHARE * (double)(n - 1)));
-        steps->quantum_s = quantum_of(&kinds, median);
-        steps->base_s = base_of(&kinds, median, steps->quantum_s);
-        count_steps(&kinds, steps);
+    if (!count_few(&kinds, store, &sample)) {
+        const size_t room = sample.stretches * sample.length;
+        many = malloc(3 * room * sizeof *many);
+        if (many == NULL)
+            return false;
+        kinds = (struct kinds){.step_s = many + room, .count = many + 2 * room};
+        count_many(&kinds, store, &sample, many);
     }
-    free(step);
+    look_at(&kinds, steps);
+    free(many);
     return true;
 }
 

@@ -14,7 +14,7 @@
 
 #define THREADS_USUAL 8
 #define EACH_SHARES   8    /* that the items of a thread are taken in: more would share them out better */
-#define LOOKS         1000 /* at what another thread does, some 10 to 50 us, before it is waited for asleep */
+#define LOOKS         4000 /* at what another thread does, some 40 to 200 us, before it is waited for asleep */
 #define HELPERS_MOST  63   /* of sr_each(), whose threads need no memory from the heap */
 
 /* Between two looks: tells the processor that nothing else is to be done. */
@@ -91,7 +91,7 @@ static void take_one(struct run *run)
 }
 
 /*
- * Wait until something changed. Mostly that takes a few us, until another thread has taken its item: who
+ * Wait until something changed. Mostly that takes some 30 us, until another thread has taken its item: who
  * slept for that would be woken on the other's processor, and wait for it there. Called and left with
  * the lock held.
  */

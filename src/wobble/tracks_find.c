@@ -11,7 +11,7 @@
 #include "support/ordered.h"
 #include "tracks.h"
 
-#define CHUNK           64     /* places looked at by a thread at a time */
+#define CHUNK           16     /* places looked at by a thread at a time */
 #define SEARCH_SHARE    0.01   /* least share of the energy along a track that is looked at */
 #define LIVE_LEAST      0.15   /* a fixed line that is crossed more of the time is not made up for */
 #define GAIN_LEAST      40.0   /* least gain, and... */

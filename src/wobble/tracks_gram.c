@@ -99,7 +99,7 @@ static enum sr_status flight_floor(struct drawing *d, struct sr_error *err)
     double *floor = d->floor;
     sr_each(take_quartile, d, gram->bins, d->slices->jobs);
     /* The quartiles hardly scatter any more: no correction from median to mean is wanted. */
-    enum sr_status status = sr_floor(d->quartiles, gram->bins, gram->bin_hz, FLOOR_HZ, 1e6, floor, err);
+    enum sr_status status = sr_floor(d->quartiles, gram->bins, gram->bin_hz, FLOOR_HZ, 1e9, floor, err);
     double least = 0;
     for (size_t k = 0; k < gram->bins; k++)
         if (floor[k] > 0 && (least == 0 || floor[k] < least))
@@ -226,13 +226,13 @@ enum sr_status sr_gram_make(struct sr_gram *gram, const struct sr_slices *slices
     if (status != SR_OK || made.energy == NULL)
         goto failed;
     d.room = 3 * made.bins > made.slices ? 3 * made.bins : made.slices;
-    work = malloc((made.slices * made.bins + 6 * made.bins + hands * d.room) * sizeof *work);
+    work = malloc((6 * made.bins + hands * d.room) * sizeof *work);
     if (work == NULL) {
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", made.slices);
         goto failed;
     }
-    d.rate = work;
-    d.gain = d.rate + made.slices * made.bins;
+    d.rate = made.weight; /* nobody else's until the refresh */
+    d.gain = work;
     d.floor = d.gain + made.bins;
     d.quartiles = d.floor + made.bins;
     for (size_t a = 0; a < 3; a++)

@@ -4,7 +4,7 @@
 # is less than 8 times as fast, if it takes more than 5 times as long as `wc -l` in the same round, or if
 # it takes more than 48 bytes of memory for each row more. The bounds are the project's own aim.
 #
-# SR_BENCH_ROUNDS=3      rounds, of which the best counts
+# SR_BENCH_ROUNDS=9      rounds, of which the best counts
 # SR_BENCH_MIN_RATIO=8   another bound
 # SR_BENCH_MAX_WC=5      another bound: times `wc -l`, the middle one of all rounds; for two processors
 # SR_BENCH_LONG_S=2700   length of the longest log in seconds, 0.4 MB each: 10000 makes 4 GB
@@ -13,7 +13,7 @@ set -eu
 here=$(dirname "$0")
 build=${BUILD:-build}
 python=${PYTHON:-/usr/bin/python3}
-rounds=${SR_BENCH_ROUNDS:-3}
+rounds=${SR_BENCH_ROUNDS:-9}
 least=${SR_BENCH_MIN_RATIO:-8}
 most_wc=${SR_BENCH_MAX_WC:-5}
 long_s=${SR_BENCH_LONG_S:-2700}
