@@ -54,32 +54,40 @@ static void drop_equal(struct sr_store *store)
 
 #define LANES 4 /* sums side by side, or each addition would wait for the one before */
 
-/* The step from one row to the next where none is missing; *skips: some are. */
-static double single_step(const struct sr_store *store, const struct sr_steps *steps, bool *skips)
+/* What a look at every step tells. */
+struct look {
+    double single_s; /* from one row to the next where none is missing */
+    bool skips;      /* some rows are missing, ... */
+    bool gaps;       /* ... or so many that the run ends there */
+};
+
+static struct look look_at(const struct sr_store *store, double base, double gap_s)
 {
-    const double base = steps->base_s;
     const double *t = store->time_s;
     double sum[LANES] = {0}, near[LANES] = {0};
-    unsigned skipped = 0;
+    unsigned skips = 0, gaps = 0;
 
     for (size_t i = 1; i < store->count; i++) {
         const double step = t[i] - t[i - 1];
         const bool is_near = step > NEAR_LOW * base && step < NEAR_HIGH * base;
         sum[i % LANES] += is_near ? step - base : 0.0; /* about the base: no loss of digits */
         near[i % LANES] += is_near ? 1.0 : 0.0;
-        skipped |= step >= 1.5 * base && step <= SR_HOLE_STEPS * base;
+        skips |= step >= 1.5 * base && step <= gap_s;
+        gaps |= step > gap_s;
     }
-    *skips = skipped != 0;
-    const double n = near[0] + near[1] + near[2] + near[3];
-    return n > MANY * (double)store->count ? base + (sum[0] + sum[1] + (sum[2] + sum[3])) / n : base;
+    const double n = near[0] + near[1] + near[2] + near[3], all = sum[0] + sum[1] + (sum[2] + sum[3]);
+    return (struct look){.single_s = n > MANY * (double)store->count ? base + all / n : base,
+                         .skips = skips != 0,
+                         .gaps = gaps != 0};
 }
 
-static bool cut_at_gaps(struct sr_log *log, const struct sr_store *store, double gap_s)
+/* Where there are no gaps, it is all one run. */
+static bool cut_at_gaps(struct sr_log *log, const struct sr_store *store, double gap_s, bool gaps)
 {
     size_t room = 0;
     size_t first = 0;
 
-    for (size_t i = 1; i <= store->count; i++) {
+    for (size_t i = gaps ? 1 : store->count; i <= store->count; i++) {
         if (i < store->count && store->time_s[i] - store->time_s[i - 1] <= gap_s)
             continue;
         if (!sr_runs_add(log, &room, first, i - first, store->time_s[first]))
@@ -128,16 +136,16 @@ static void count_lost(struct sr_log *log, const struct sr_store *store)
 /* Stamps are gone by: long holes cut, short ones are marked. */
 static bool go_by_stamps(struct sr_log *log, struct sr_store *store, const struct sr_steps *steps)
 {
-    bool skips;
-    const double step_s = single_step(store, steps, &skips);
+    const double gap_s = SR_HOLE_STEPS * steps->base_s;
+    const struct look look = look_at(store, steps->base_s, gap_s);
     const double unit_s = steps->base_s < COARSE_UNITS * steps->quantum_s ? steps->quantum_s : 0.0;
 
-    if (!cut_at_gaps(log, store, SR_HOLE_STEPS * steps->base_s))
+    if (!cut_at_gaps(log, store, gap_s, look.gaps))
         return false;
-    if (skips && !sr_store_mark(store))
+    if (look.skips && !sr_store_mark(store))
         return false;
-    for (size_t r = 0; skips && r < log->n_runs; r++)
-        sr_slots_walk(store, &log->runs[r], step_s, unit_s);
+    for (size_t r = 0; look.skips && r < log->n_runs; r++)
+        sr_slots_walk(store, &log->runs[r], look.single_s, unit_s);
     measure_steps(log, store, steps->base_s);
     count_lost(log, store);
     return true;
