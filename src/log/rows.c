@@ -355,7 +355,7 @@ static bool find_columns(struct scratch *s)
         s->gap[s->numbers] = s->column[s->numbers] == NULL;
         s->gaps = s->gaps || s->gap[s->numbers];
         if (s->gap[s->numbers]) /* one of them once more does no harm */
-            s->column[s->numbers] = &s->wanted[layout->n_wanted - 1];
+            s->column[s->numbers] = s->column[0];
     }
     s->columns = layout->n_wanted > 0 ? layout->wanted[layout->n_wanted - 1].column + 1 : 0;
     int32_t *cut = realloc(s->rows->cut, (s->columns + 1) * sizeof *cut);

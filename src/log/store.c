@@ -343,12 +343,12 @@ static enum sr_status add_row(struct sr_store *store, const struct sr_row *row, 
  */
 static size_t even_times(struct sr_store *store, const struct sr_row *row, size_t rows)
 {
-    double *time_s = store->time_s + store->count;
     const size_t most = rows < store->room - store->count ? rows : store->room - store->count;
     size_t n = 0;
 
     if (store->count <= STRAY_ROWS)
         return 0;
+    double *time_s = store->time_s + store->count;
     for (double last = time_s[-1]; n < most; n++) {
         const double now = store->counted ? counted_time(store, &row[n])
                                           : sr_stamp_difference(row[n].whole, row[n].fraction,
