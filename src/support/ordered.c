@@ -170,24 +170,20 @@ static void *run_anywhere(void *context)
     return starting->body(starting->context);
 }
 
-static bool start_elsewhere(struct starting *starting, pthread_t *thread)
-{
-    pthread_attr_t attributes;
-
-    if (!elsewhere(starting, &attributes))
-        return false;
-    const bool ok = pthread_create(thread, &attributes, run_anywhere, starting) == 0;
-    pthread_attr_destroy(&attributes);
-    return ok;
-}
-
 #else
 
-static bool start_elsewhere(struct starting *starting, pthread_t *thread)
+static bool elsewhere(struct starting *starting, pthread_attr_t *attributes)
 {
     (void)starting;
-    (void)thread;
+    (void)attributes;
     return false;
+}
+
+static void *run_anywhere(void *context)
+{
+    const struct starting *starting = context;
+
+    return starting->body(starting->context);
 }
 
 #endif
@@ -196,15 +192,19 @@ static bool start_elsewhere(struct starting *starting, pthread_t *thread)
 static size_t start(struct starting *starting, pthread_t *thread, size_t count)
 {
     sigset_t all, before;
+    pthread_attr_t attributes;
     size_t started = 0;
 
     sigfillset(&all);
     if (count == 0 || pthread_sigmask(SIG_SETMASK, &all, &before) != 0)
         return 0;
+    const bool placed = elsewhere(starting, &attributes);
     while (started < count &&
-           (start_elsewhere(starting, &thread[started]) ||
+           ((placed && pthread_create(&thread[started], &attributes, run_anywhere, starting) == 0) ||
             pthread_create(&thread[started], NULL, starting->body, starting->context) == 0))
         started++;
+    if (placed)
+        pthread_attr_destroy(&attributes);
     pthread_sigmask(SIG_SETMASK, &before, NULL);
     return started;
 }
