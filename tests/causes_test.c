@@ -93,6 +93,12 @@ static void test_knock(void **state)
     run_seeds(CASE_NO_KNOCK);
 }
 
+static void test_motor_not_logged(void **state)
+{
+    (void)state;
+    run_seeds(CASE_NOT_LOGGED);
+}
+
 /* A tone of known rate: frequency, rate, wobble and share as they must be; shares and the rest add up to 1.
  */
 static void test_measures_of_a_tone(void **state)
@@ -317,6 +323,7 @@ int main(void)
         cmocka_unit_test(test_throttle_only),
         cmocka_unit_test(test_electrical),
         cmocka_unit_test(test_knock),
+        cmocka_unit_test(test_motor_not_logged),
         cmocka_unit_test(test_measures_of_a_tone),
         cmocka_unit_test(test_measures_of_an_order),
         cmocka_unit_test(test_folded_frequencies),

@@ -3,6 +3,7 @@
  * Which motor an order comes from. Motors of one craft turn at slightly different speeds, so the shape of the
  * line in each slice, fitted by one line a motor, tells how much of it each carries.
  */
+#include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
@@ -16,12 +17,17 @@
 #define DRAWS        100  /* resamples of the slices... */
 #define DRAWS_AGREE  0.97 /* ...this part of which must name the same motor */
 #define SLICES_LEAST 4
+#define MOTORS_USUAL                                                                                         \
+    4 /* of a multirotor, and more: of fewer, one may not be logged (common practice, no source) */
+#define MISFIT_MOST 0.01 /* of a line's square, in a quarter of the slices, that the motors then leave over  \
+                          */
 #define ROUNDS_AGAIN 60
 #define ROUNDS       400
 
 /* Normal equations of the shares: shapes against shapes, shapes against the line. */
 struct equations {
     double level;                                /* [px^2] of the line in the slice */
+    double square;                               /* the line against itself */
     double shapes[SR_MOTORS_MAX][SR_MOTORS_MAX]; /* [m][n], n <= m */
     double line[SR_MOTORS_MAX];
 };
@@ -41,6 +47,7 @@ struct fit {
     size_t used;             /* slices */
     struct equations *slice; /* [slices] of each slice used, without those that are not once all are there */
     struct board *board;     /* [threads] */
+    double *left;            /* [slices] that the shares leave over */
 };
 
 /* Slice number `item` from the first on; its equations stay 0 where it is of no use. */
@@ -64,6 +71,8 @@ static void add_slice(void *context, size_t item, size_t hand)
         return;
     struct equations *e = &fit->slice[item];
     e->level = sum;
+    for (size_t k = low; k <= high; k++)
+        e->square += (excess[k] / sum) * (excess[k] / sum);
     for (size_t m = 0; m < fit->motors; m++) {
         double *shape = board->shape + m * bins;
         sr_shape_draw(&board->shaper, i, m + 1, f0, low, high, shape);
@@ -138,6 +147,31 @@ static void sum_up(const struct fit *fit, bool by_energy, double *share)
     solve_shares(&sum, fit->motors, ROUNDS, share);
 }
 
+/* Part of a slice's line, squared, that these shares leave over. */
+static double misfit(const struct equations *e, size_t motors, const double *share)
+{
+    double fitted = 0;
+    for (size_t m = 0; m < motors; m++) {
+        fitted += 2 * share[m] * e->line[m];
+        for (size_t n = 0; n < motors; n++)
+            fitted -= share[m] * share[n] * (n < m ? e->shapes[m][n] : e->shapes[n][m]);
+    }
+    return 1 - fitted / e->square;
+}
+
+/*
+ * Whether the motors' speeds fit the line at all, by the slices they fit best: a mode bends the line in some,
+ * a motor that is not logged in all of them.
+ */
+static bool is_unfit(const struct fit *fit, const double *share)
+{
+    if (fit->motors >= MOTORS_USUAL)
+        return false;
+    for (size_t i = 0; i < fit->used; i++)
+        fit->left[i] = misfit(&fit->slice[i], fit->motors, share);
+    return gsl_stats_select(fit->left, 1, fit->used, fit->used / 4) > MISFIT_MOST;
+}
+
 /*
  * A motor is named with the slices weighted alike: those where a mode lifts the line bend its shape. How much
  * it carries is a matter of energy, as after a knock, where those agree on the motor.
@@ -153,7 +187,8 @@ static void name_motor(const struct fit *fit, struct sr_motor_shares *shares)
         share = energy;
     for (size_t m = 0; m < fit->motors; m++)
         shares->share[fit->speeds->motor[m + 1] - 1] = share[m];
-    if (alike[best] < SHARE_MAIN)
+    shares->unfit = is_unfit(fit, alike);
+    if (alike[best] < SHARE_MAIN || shares->unfit)
         return;
     bool told = agreement(fit, alike) >= DRAWS_AGREE;
     shares->alike = !told;
@@ -198,7 +233,7 @@ enum sr_status sr_motors_split(struct sr_motor_shares *shares, const struct sr_g
                                const struct sr_view *view, size_t order, size_t first, size_t last,
                                struct sr_error *err)
 {
-    struct sr_motor_shares made = {{0}, 0, false};
+    struct sr_motor_shares made = {0};
     enum sr_status status = SR_OK;
 
     /* The only motor logged may not be the only one there is. */
@@ -213,7 +248,8 @@ enum sr_status sr_motors_split(struct sr_motor_shares *shares, const struct sr_g
     const size_t threads = threads_for(gram->jobs, count);
 
     fit.slice = calloc(count + 1, sizeof *fit.slice);
-    if (fit.slice == NULL || !make_boards(&fit, &shaper, threads)) {
+    fit.left = calloc(count + 1, sizeof *fit.left);
+    if (fit.slice == NULL || fit.left == NULL || !make_boards(&fit, &shaper, threads)) {
         status = sr_fail(err, SR_ERR_MEMORY, NULL, 0, "out of memory for %zu slices", gram->slices);
         goto done;
     }
@@ -225,6 +261,7 @@ enum sr_status sr_motors_split(struct sr_motor_shares *shares, const struct sr_g
 
 done:
     release_boards(&fit, threads);
+    free(fit.left);
     free(fit.slice);
     return status;
 }

@@ -250,7 +250,7 @@ static enum sr_status name_line(struct sr_change *change, const struct sr_score 
     enum sr_status status = sr_gram_make(&gram, slices, view, err);
     if (status != SR_OK)
         return status;
-    struct sr_motor_shares shares = {{0}, 0, false};
+    struct sr_motor_shares shares = {0};
     bool grew = sign > 0;
     status = sr_motors_split(&shares, &gram, speeds, slices, view, (size_t)peak->order, grew ? split : 0,
                              grew ? slices->count : split, err);

@@ -133,6 +133,7 @@ struct sr_motor_shares {
     double share[SR_MOTORS_MAX]; /* [motors] >= 0, sums to 1; all 0: could not be told */
     int motor;                   /* 1-based motor that carries it, 0: not one alone, or not told */
     bool alike;                  /* the motors' speeds are too alike to tell them apart */
+    bool unfit;                  /* few motors are logged, and none turns as the line does: is one missing? */
 };
 
 /* Over slices [first, last). order: whole multiple of the motor speed, 0: nothing to share. Errors:

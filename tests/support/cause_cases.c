@@ -36,7 +36,8 @@ const char *cause_case_name(enum cause_case which)
                                                   "electrical speed",
                                                   "nothing but rates",
                                                   "knock",
-                                                  "no knock"};
+                                                  "no knock",
+                                                  "that motor not logged"};
     return names[which];
 }
 
@@ -96,7 +97,7 @@ static void draw(struct plan *p, uint64_t *state, int blades_above)
     memset(p, 0, sizeof *p);
     sim_flight_init(f);
     f->seed = *state;
-    p->columns = (struct sim_log_columns){true, true, 0};
+    p->columns = (struct sim_log_columns){true, true, 0, 0};
     do {
         draw_once(p, state);
         blade_hz = f->blades * f->hover_rpm / 60;
@@ -209,6 +210,10 @@ static void plan_case(struct plan *p, enum cause_case which, uint64_t *state)
             unbalance(p, state, 12, 30);
         if (sim_uniform(state) < 0.5)
             add_mode(p, state, between(state, 0.25, 0.5));
+        break;
+    case CASE_NOT_LOGGED:
+        unbalance(p, state, 12, 30);
+        p->columns.left_out = p->motor;
         break;
     case CASE_COUNT:
         break;
@@ -440,6 +445,16 @@ static bool too_alike(const struct plan *p)
     return p->motor > 0 && p->motor_gap_hz < 0.003 * p->mean_hz;
 }
 
+/* Whether the motor that is named for a line, of those logged, turns as the one that is out does, or none is
+ * named. */
+static bool may_be_named(const struct plan *p, int named)
+{
+    if (named == 0)
+        return true;
+    const int motor = named < p->columns.left_out ? named : named + 1;
+    return fabs(p->flight.motor_offset[motor - 1] - p->flight.motor_offset[p->motor - 1]) < 0.003;
+}
+
 static void judge(struct case_result *r, enum cause_case which, const struct plan *p, const struct found *f)
 {
     for (size_t k = 0; k < f->score.n_peaks; k++)
@@ -481,6 +496,13 @@ static void judge(struct case_result *r, enum cause_case which, const struct pla
         break;
     case CASE_NO_KNOCK:
         r->time = !f->change.found;
+        break;
+    case CASE_NOT_LOGGED:
+        r->false_call = false; /* it may be seen as 1.01 x the mean of the others */
+        for (size_t k = 0; k < f->score.n_peaks; k++) {
+            r->motor = r->motor && may_be_named(p, f->score.peaks[k].motor);
+            r->motor_unsaid = r->motor_unsaid || f->score.peaks[k].motor == 0;
+        }
         break;
     case CASE_COUNT:
         break;

@@ -24,6 +24,7 @@ enum cause_case {
     CASE_NOTHING_LOGGED, /* neither speed nor throttle: all undecided */
     CASE_KNOCK,          /* one motor's imbalance jumps at a known second */
     CASE_NO_KNOCK,       /* nothing changes: no change may be found */
+    CASE_NOT_LOGGED,     /* imbalance of one motor, whose speed is not logged: no other may be named */
     CASE_COUNT
 };
 

@@ -41,16 +41,18 @@ static bool add_slow_channels(struct sr_log *log, const struct sim_samples *s,
         complete = log->throttle != NULL;
     }
     for (size_t m = 0; columns->motor_rpm && m < SIM_MOTORS; m++) {
-        log->motor_rpm[m] = slow_grid(s, s->motor_rpm[m], log->slow_count, scale);
-        complete = complete && log->motor_rpm[m] != NULL;
-        log->n_motors = m + 1;
+        if ((int)m + 1 == columns->left_out)
+            continue;
+        double *grid = log->motor_rpm[log->n_motors++] =
+            slow_grid(s, s->motor_rpm[m], log->slow_count, scale);
+        complete = complete && grid != NULL;
     }
     return complete;
 }
 
 int sim_log_make(struct sr_log *log, const struct sim_samples *s, const struct sim_log_columns *columns)
 {
-    static const struct sim_log_columns all = {true, true, 1};
+    static const struct sim_log_columns all = {true, true, 1, 0};
     static const char name[] = "simulated";
     struct sr_log made = {.rate_hz = s->rate_hz, .count = s->count, .n_runs = 1, .n_airborne = 1};
     bool complete = true;

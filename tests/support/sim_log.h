@@ -13,6 +13,7 @@ struct sim_log_columns {
     bool throttle;
     bool motor_rpm;
     double pole_pairs; /* motor speeds are logged as electrical: times this; 0 or 1: as they are */
+    int left_out;      /* 1-based motor whose speed is not logged, 0: none */
 };
 
 /*
