@@ -159,7 +159,7 @@ static void what_to_try_first_hangs_on_the_verdict(void **state)
     } cases[] = {{SR_WOBBLY, 1, "\nTry first: balance or replace the prop of motor 3"},
                  {SR_MARGINAL, 1, "\nTry first: balance or replace the prop of motor 3"},
                  {SR_STEADY, 1, NULL},
-                 {SR_UNPROVEN, 1, "\nTry first: log the gyro faster: "},
+                 {SR_UNPROVEN, 1, "\nTry first: log the gyro faster, at "},
                  {SR_UNPROVEN, 0.5, "\nTry first: log the gyro unfiltered, and without losing rows: "}};
     struct plot_case c;
     const struct sr_post post = {.flight = &c.flight, .trials = &trial, .n_trials = 1};

@@ -232,7 +232,7 @@ static void test_what_to_try_follows_the_verdict(void **state)
                   "\n      wobble    change\n"},
                  {SR_STEADY, 500, 0, "\n  nothing needs to change\n",
                   "\n  for reference, the wobble with each of these"},
-                 {SR_UNPROVEN, 500, 0, "\n  what to try first\n  log the gyro faster: ",
+                 {SR_UNPROVEN, 500, 0, "\n  what to try first\n  log the gyro faster, at ",
                   "\n  for reference, what each of these makes of the part seen"},
                  {SR_UNPROVEN, 210, 0, "\n  what to try first\n  log the gyro unfiltered: ", "up to 210 Hz"},
                  {SR_UNPROVEN, 210, 210,

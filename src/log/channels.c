@@ -84,8 +84,8 @@ static bool make_throttle(struct sr_log *log, const struct sr_slow *slow)
     }
     use->assumed_unit = !written;
     snprintf(use->unit, sizeof use->unit, "%s", scale.unit);
-    return written || sr_log_note(log, "the throttle '%s' runs from %.4g to %.4g: read as %s", use->name,
-                                  slow->low[0], slow->high[0], scale.unit);
+    return written || sr_log_note(log, "the throttle %s runs from %.4g to %.4g: read as %s",
+                                  sr_column_words(use).text, slow->low[0], slow->high[0], scale.unit);
 }
 
 static bool make_motors(struct sr_log *log, const struct sr_slow *slow, const struct sr_log_options *options)
@@ -111,18 +111,18 @@ static bool make_motors(struct sr_log *log, const struct sr_slow *slow, const st
     }
     log->n_motors = columns->n_motors;
     if (columns->motor[0].assumed_unit &&
-        !sr_log_note(log, "no unit is written for the motor speed '%s': taken as rpm",
-                     columns->motor[0].name))
+        !sr_log_note(log, "no unit is written for the motor speed %s: taken as rpm",
+                     sr_column_words(&columns->motor[0]).text))
         return false;
     columns->electrical_rpm = electrical && options->pole_pairs > 0.0;
     if (columns->electrical_rpm)
-        return sr_log_note(log, "motor speeds '%s'… are electrical: divided by %g pole pairs",
-                           columns->motor[0].name, options->pole_pairs);
+        return sr_log_note(log, "motor speeds %s… are electrical: divided by %g pole pairs",
+                           sr_column_words(&columns->motor[0]).text, options->pole_pairs);
     if (electrical)
         return sr_log_note(log,
-                           "motor speeds '%s'… are electrical and the pole pairs are not known: orders count "
+                           "motor speeds %s… are electrical and the pole pairs are not known: orders count "
                            "electrical turns (set pole_pairs in the rig)",
-                           columns->motor[0].name);
+                           sr_column_words(&columns->motor[0]).text);
     return true;
 }
 
@@ -149,18 +149,19 @@ static bool flight_rpm(const struct sr_log *log, size_t motor, double *rpm)
     return true;
 }
 
-static bool note_slow_motors(struct sr_log *log, const char *first, size_t slow, double rpm)
+static bool note_slow_motors(struct sr_log *log, const struct sr_column_use *first, size_t slow, double rpm)
 {
-    return sr_log_note(
-        log,
-        "'%s'%s would be %.3g rpm in flight, too slow for a motor, and is not used: see whether the "
-        "rig's speed_scale%s right",
-        first, slow > 1 ? "…" : "", rpm, log->columns.electrical_rpm ? " and pole_pairs are" : " is");
+    return sr_log_note(log,
+                       "the speed %s%s would be %.3g rpm in flight, too slow for a motor, and is not "
+                       "used: see whether the "
+                       "rig's speed_scale%s right",
+                       sr_column_words(first).text, slow > 1 ? "…" : "", rpm,
+                       log->columns.electrical_rpm ? " and pole_pairs are" : " is");
 }
 
 enum sr_status sr_channels_check(struct sr_log *log, struct sr_error *err)
 {
-    const char *first = NULL;
+    const struct sr_column_use *first = NULL;
     double slowest = INFINITY;
     size_t slow = 0;
     bool ok = true;
@@ -170,7 +171,7 @@ enum sr_status sr_channels_check(struct sr_log *log, struct sr_error *err)
         ok = flight_rpm(log, m, &rpm);
         if (!ok || !(rpm <= SLOWEST_RPM))
             continue;
-        first = slow++ == 0 ? log->columns.motor[m].name : first;
+        first = slow++ == 0 ? &log->columns.motor[m] : first;
         slowest = fmin(slowest, rpm);
     }
     if (ok && slow > 0)
@@ -193,7 +194,8 @@ enum sr_status sr_channels_make(struct sr_log *log, const struct sr_slow *slow,
     if (is_seen(slow, 0))
         ok = make_throttle(log, slow);
     else if (log->columns.throttle.index >= 0)
-        ok = sr_log_note(log, "the throttle '%s' holds no numbers", log->columns.throttle.name);
+        ok = sr_log_note(log, "the throttle %s holds no numbers",
+                         sr_column_words(&log->columns.throttle).text);
     for (size_t m = 0; m < log->columns.n_motors; m++)
         motors = motors || is_seen(slow, m + 1);
     if (ok && motors)

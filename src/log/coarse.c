@@ -219,8 +219,8 @@ enum sr_status sr_coarse_rebuild(struct sr_log *log, struct sr_store *store, con
         unit_s = steps->long_s;
     if (!(step_s > 0.0))
         return sr_fail(err, SR_ERR_TIME, log->name, 0,
-                       "the time '%s' hardly moves: name another column, or give --sample-rate HZ",
-                       log->columns.time.name);
+                       "the time %s hardly moves: name another column, or give --sample-rate HZ",
+                       sr_column_words(&log->columns.time).text);
     step_s = fine ? single_s : step_s;
     measure_jitter(log, store, step_s, GAP_STEPS * fmax(step_s, unit_s));
     log->quality.coarse_stamps = true;

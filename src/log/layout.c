@@ -99,11 +99,11 @@ static bool note_choice(struct sr_log *log, const struct sr_header *header)
                          choice->rate_sets, columns->rate[0].name, marks[choice->marker],
                          header->name[choice->other_rate].text);
     else if (choice->marker == 0)
-        ok = sr_log_note(log, "the rates are '%s'%s", columns->rate[0].name, marks[0]);
+        ok = sr_log_note(log, "the rates are %s%s", sr_column_words(&columns->rate[0]).text, marks[0]);
     if (columns->throttle_from_outputs)
         ok = ok &&
-             sr_log_note(log, "no throttle is logged: the mean of %zu motor outputs ('%s'…) stands in for it",
-                         columns->n_outputs, columns->throttle.name);
+             sr_log_note(log, "no throttle is logged: the mean of %zu motor outputs (%s…) stands in for it",
+                         columns->n_outputs, sr_column_words(&columns->throttle).text);
     if (ok && header->comma_open)
         ok = sr_log_note(
             log, "no number has a decimal point, and no header tells how many columns there are: each "
@@ -322,15 +322,10 @@ enum sr_status sr_layout_probe(struct sr_layout *layout, struct sr_log *log, con
         use->assumed_unit = true;
     }
     *seconds = sr_unit_seconds(use->unit);
-    char where[sizeof use->name + 16];
-    if (use->name[0] != '\0')
-        snprintf(where, sizeof where, "'%s'", use->name);
-    else
-        snprintf(where, sizeof where, "in column %d", use->index + 1);
     if (use->assumed_unit && step > 0.0 &&
         !sr_log_note(log,
                      "no unit is written for the time %s: taken as %s, which makes %.4g Hz (--time-unit)",
-                     where, use->unit, 1.0 / (step * *seconds)))
+                     sr_column_words(use).text, use->unit, 1.0 / (step * *seconds)))
         return sr_fail(err, SR_ERR_MEMORY, head->file, 0, "out of memory");
     return SR_OK;
 }

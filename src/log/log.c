@@ -12,6 +12,17 @@ void sr_log_options_init(struct sr_log_options *options)
     *options = (struct sr_log_options){.from_s = NAN, .to_s = NAN, .plain_path = true, .jobs = 1};
 }
 
+struct sr_column_words sr_column_words(const struct sr_column_use *use)
+{
+    struct sr_column_words words;
+
+    if (use->name[0] != '\0')
+        snprintf(words.text, sizeof words.text, "'%s'", use->name);
+    else
+        snprintf(words.text, sizeof words.text, "in column %d", use->index + 1);
+    return words;
+}
+
 bool sr_log_note(struct sr_log *log, const char *format, ...)
 {
     char(*notes)[SR_NOTE_MAX] = realloc(log->notes, (log->n_notes + 1) * sizeof *notes);

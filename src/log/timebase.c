@@ -175,9 +175,9 @@ static enum sr_status too_short(const struct sr_log *log, double usable_s, struc
     if (unit != NULL)
         return sr_fail(
             err, SR_ERR_SHORT, log->name, 0,
-            "only %.3g s of samples, at %.4g a second: the time '%s' is hardly in %s; try --time-unit "
+            "only %.3g s of samples, at %.4g a second: the time %s is hardly in %s; try --time-unit "
             "%s",
-            usable_s, log->rate_hz, log->columns.time.name, log->columns.time.unit, unit);
+            usable_s, log->rate_hz, sr_column_words(&log->columns.time).text, log->columns.time.unit, unit);
     return sr_fail(err, SR_ERR_SHORT, log->name, 0, "only %.3g s of samples, at least %.3g s are needed",
                    usable_s, USABLE_S);
 }
@@ -191,9 +191,9 @@ static enum sr_status check(struct sr_log *log, const struct sr_store *store, st
     if (!(log->rate_hz >= SR_RATE_LOW_HZ && log->rate_hz <= SR_RATE_HIGH_HZ))
         return sr_fail(
             err, SR_ERR_TIME, log->name, 0,
-            "the time '%s' makes %.4g samples a second: give its unit with --time-unit, or the rate with "
+            "the time %s makes %.4g samples a second: give its unit with --time-unit, or the rate with "
             "--sample-rate",
-            log->columns.time.name, log->rate_hz);
+            sr_column_words(&log->columns.time).text, log->rate_hz);
     for (size_t r = 0; r < log->n_runs; r++) {
         const double run_s =
             (double)(log->runs[r].count + sr_slots_missing(store, &log->runs[r])) / log->rate_hz;
@@ -219,11 +219,11 @@ static enum sr_status check_order(const struct sr_log *log, const struct sr_stor
                                   struct sr_error *err)
 {
     if ((double)store->backward > BACK_SHARE * (double)store->rows)
-        return sr_fail(
-            err, SR_ERR_TIME, log->name, store->backward_line,
-            "the time '%s' runs backwards: %llu of %llu rows are earlier than one before; sort the "
-            "rows by time, name another column, or give --sample-rate HZ",
-            log->columns.time.name, (unsigned long long)store->backward, (unsigned long long)store->rows);
+        return sr_fail(err, SR_ERR_TIME, log->name, store->backward_line,
+                       "the time %s runs backwards: %llu of %llu rows are earlier than one before; sort the "
+                       "rows by time, name another column, or give --sample-rate HZ",
+                       sr_column_words(&log->columns.time).text, (unsigned long long)store->backward,
+                       (unsigned long long)store->rows);
     if (store->count < 3)
         return sr_fail(err, SR_ERR_SHORT, log->name, 0, "only %zu usable row%s", store->count,
                        store->count == 1 ? "" : "s");
@@ -245,8 +245,8 @@ enum sr_status sr_timebase_make(struct sr_log *log, struct sr_store *store, stru
     }
     if (store->count < 3)
         return sr_fail(err, SR_ERR_TIME, log->name, 0,
-                       "the time '%s' does not move: name another column, or give --sample-rate HZ",
-                       log->columns.time.name);
+                       "the time %s does not move: name another column, or give --sample-rate HZ",
+                       sr_column_words(&log->columns.time).text);
     if (!sr_steps_sample(store, &steps))
         return sr_fail(err, SR_ERR_MEMORY, log->name, 0, "out of memory");
     const bool coarse = sr_steps_are_coarse(store, &steps, moving);

@@ -27,9 +27,10 @@ static void print_against(FILE *out, const struct sr_causes *causes)
 {
     char text[SR_NOTE_MAX];
 
-    if (causes->source != SR_SPEED_NONE && isfinite(causes->speed_spread))
-        snprintf(text, sizeof text, "told against %s; the speed changed by %.0f %% in this flight",
-                 speed_words(causes), 100 * causes->speed_spread);
+    const double percent = 100 * causes->speed_spread;
+    if (causes->source != SR_SPEED_NONE && isfinite(percent))
+        snprintf(text, sizeof text, "told against %s; the speed changed by %.*f %% in this flight",
+                 speed_words(causes), percent < 9.95 ? 1 : 0, percent);
     else
         snprintf(text, sizeof text, "told against %s", speed_words(causes));
     fputs("  ", out);

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "ledger_notes.h"
+#include "notes.h"
 
 enum { TITLE = 12 }; /* columns of a build's or a verdict's name */
 
@@ -219,11 +220,10 @@ static void print_left_out(FILE *out, const struct sr_style *style, const struct
     size_t left_out = t->unproven + t->no_width + t->no_wobble;
 
     if (left_out > 0) {
-        snprintf(text, sizeof text,
-                 "%zu rated flight%s left out: %zu unproven (the log sees too little of their wobble), %zu "
-                 "without a "
-                 "picture width, %zu without wobble",
-                 left_out, plural(left_out), t->unproven, t->no_width, t->no_wobble);
+        snprintf(text, sizeof text, "%zu rated flight%s left out", left_out, plural(left_out));
+        sr_count_words(text, sizeof text, t->unproven, "unproven (the log sees too little of their wobble)");
+        sr_count_words(text, sizeof text, t->no_width, "without a picture width");
+        sr_count_words(text, sizeof text, t->no_wobble, "without wobble");
         print_note(out, style, text);
     }
     if (t->doubled > 0) {

@@ -91,16 +91,21 @@ const char *sr_log_first_words(const struct sr_score *score, const struct sr_cam
                                double nyquist_hz, double bridged_hz, char *text, size_t size)
 {
     const bool at_nyquist = score->sees_hz >= nyquist_hz * (1 - 1e-9);
-    const char *how = at_nyquist ? "faster" : "unfiltered";
+    const double wanted_hz = sr_band_high_hz(camera, SR_BAND_WAVE);
+    const char *how = "unfiltered";
+    char faster[48];
 
-    if (!at_nyquist && isnan(bridged_hz))
+    if (at_nyquist) {
+        snprintf(faster, sizeof faster, "faster, at %.0f Hz or more", ceil(2 * wanted_hz));
+        how = faster;
+    } else if (isnan(bridged_hz))
         how = "unfiltered, and without losing rows";
-    else if (!at_nyquist && score->sees_hz == bridged_hz)
+    else if (score->sees_hz == bridged_hz)
         how = "without losing rows";
     snprintf(text, size,
              "log the gyro %s: with this camera it takes sight up to %.0f Hz to clear a flight, and this log "
              "has it up to %.0f Hz",
-             how, sr_band_high_hz(camera, SR_BAND_WAVE), score->sees_hz);
+             how, wanted_hz, score->sees_hz);
     return text;
 }
 
@@ -129,4 +134,12 @@ void sr_band_range(double low_hz, double high_hz, char *text, size_t size)
         snprintf(text, size, "over %s", low);
     else
         snprintf(text, size, "%s to %s", low, high);
+}
+
+void sr_count_words(char *text, size_t size, size_t count, const char *words)
+{
+    const size_t at = strlen(text);
+
+    if (count > 0)
+        snprintf(text + at, size - at, "%s %zu %s", strchr(text, ':') == NULL ? ":" : ",", count, words);
 }

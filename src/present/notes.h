@@ -40,4 +40,7 @@ bool sr_moments_stand_out(const struct sr_score *score);
 /* "62.5 to 250", "below 15.6" or "over 1000" into text[size]. */
 void sr_band_range(double low_hz, double high_hz, char *text, size_t size);
 
+/* Append ", COUNT words" to text[size], ": COUNT words" for the first; nothing where it is 0. */
+void sr_count_words(char *text, size_t size, size_t count, const char *words);
+
 #endif

@@ -2,6 +2,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "notes.h"
 #include "stillrow/ledger_report.h"
 
 enum { CHOICES_SHOWN = 4 };
@@ -160,14 +161,13 @@ static void print_left_out(FILE *out, const struct sr_style *style, const struct
     }
     if (left_out == 0)
         return;
-    snprintf(
-        text, sizeof text,
-        "%zu row%s left out: %zu cannot be read, %zu unproven (a log too slow to see all wobble), %zu "
-        "without a "
-        "hardness, %zu whose wobble has no mount in it (gyro on the frame, no resonance given), %zu without "
-        "a wobble or a threshold",
-        left_out, plural(left_out), rank->unreadable, rank->unproven, rank->no_hardness, rank->no_mount,
-        rank->no_level);
+    snprintf(text, sizeof text, "%zu row%s left out", left_out, plural(left_out));
+    sr_count_words(text, sizeof text, rank->unreadable, "cannot be read");
+    sr_count_words(text, sizeof text, rank->unproven, "unproven (a log too slow to see all wobble)");
+    sr_count_words(text, sizeof text, rank->no_hardness, "without a hardness");
+    sr_count_words(text, sizeof text, rank->no_mount,
+                   "whose wobble has no mount in it (gyro on the frame, no resonance given)");
+    sr_count_words(text, sizeof text, rank->no_level, "without a wobble or a threshold");
     print_note(out, style, text);
 }
 

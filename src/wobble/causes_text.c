@@ -35,6 +35,13 @@ static const char *speed_word(const struct sr_case *c)
     return c->causes->electrical && !(c->causes->pole_pairs > 0) ? "electrical motor speed" : "motor speed";
 }
 
+/* How much the speed changed, so many times over, and as the report's head has it: to 0.1 below 10 %. */
+static void say_change(char *text, const struct sr_case *c, double times)
+{
+    const double percent = 100 * times * c->speeds->spread;
+    say(text, "changed by %.*f %%", percent < 9.95 ? 1 : 0, percent);
+}
+
 /* How steady frequency over speed is: standard deviation over slices, relative; NAN: too few. */
 static double ratio_spread(const struct sr_case *c)
 {
@@ -106,10 +113,10 @@ static void say_order(char *text, const struct sr_case *c, double order)
         say(text, "moves with %s", c->pick->channel == 0 ? "the square root of throttle" : "throttle");
     else
         say_multiple(text, c, order);
-    if (isfinite(spread))
-        say(text, "; ratio steady to %.1f %% while %s changed by %.0f %%", 100 * spread,
-            throttle ? "that" : "speed",
-            100 * c->speeds->spread * (throttle && c->pick->channel == 1 ? 2 : 1));
+    if (isfinite(spread)) {
+        say(text, "; ratio steady to %.1f %% while %s ", 100 * spread, throttle ? "that" : "speed");
+        say_change(text, c, throttle && c->pick->channel == 1 ? 2 : 1);
+    }
     say_related(text, c);
     if (c->crossing_hz > 0)
         say(text, "; far stronger where it crosses %.0f Hz: something resonates there", c->crossing_hz);
@@ -162,8 +169,9 @@ void sr_evidence_write(struct sr_peak *peak, const struct sr_case *c)
         say_folded(text, c, peak);
         break;
     case SR_CAUSE_FIXED:
-        say(text, "stays at %.0f Hz while %s changed by %.0f %%: a resonance of arm, plate, mount or camera",
-            peak->hz, speed_word(c), 100 * c->speeds->spread);
+        say(text, "stays at %.0f Hz while %s ", peak->hz, speed_word(c));
+        say_change(text, c, 1);
+        say(text, ": a resonance of arm, plate, mount or camera");
         break;
     case SR_CAUSE_BROADBAND:
         say(text, "a hump %.0f Hz wide, not a line: prop wash, bearings or controller noise",

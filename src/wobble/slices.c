@@ -167,8 +167,8 @@ static enum sr_status check_rate(const struct sr_log *log, const struct sr_rig *
     return sr_fail(
         err, SR_ERR_RATE, log->name, 0,
         "logged at %.4g Hz, which shows nothing above %.4g Hz, but this camera begins to wobble at "
-        "%.4g Hz; log the gyro faster",
-        2 * nyquist_hz, nyquist_hz, first_hz);
+        "%.4g Hz; log the gyro at %.4g Hz or faster",
+        2 * nyquist_hz, nyquist_hz, first_hz, 2 * sr_band_high_hz(&rig->camera, SR_BAND_WAVE));
 }
 
 static enum sr_status allocate(struct making *m, struct sr_error *err)
