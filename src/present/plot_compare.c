@@ -204,10 +204,12 @@ static const char *footer_groups(const struct sr_compare_report *report, char *t
     else if (c->match == SR_MATCH_SPEED)
         snprintf(match, sizeof match, "matched at %.0f to %.0f rpm", c->match_centre[0] - c->match_width / 2,
                  c->match_centre[c->match_bins - 1] + c->match_width / 2);
-    snprintf(text, size, "A: %zu flight%s, %zu s \xC2\xB7 B: %zu flight%s, %zu s \xC2\xB7 %s, %s",
-             report->a->count, report->a->count == 1 ? "" : "s", c->slices_a, report->b->count,
-             report->b->count == 1 ? "" : "s", c->slices_b, match,
-             c->from == SR_FROM_FLIGHTS ? "95 % from between flights" : "these flights only");
+    int n = snprintf(text, size, "A: %zu flight%s, %zu s \xC2\xB7 B: %zu flight%s, %zu s \xC2\xB7 %s, %s",
+                     report->a->count, report->a->count == 1 ? "" : "s", c->slices_a, report->b->count,
+                     report->b->count == 1 ? "" : "s", c->slices_b, match,
+                     c->from == SR_FROM_FLIGHTS ? "95 % from between flights" : "these flights only");
+    if (c->winner == SR_NO_DIFFERENCE && n > 0 && (size_t)n < size)
+        snprintf(text + n, size - (size_t)n, " \xC2\xB7 %.1f dB would have shown", c->smallest_db);
     return text;
 }
 
@@ -215,8 +217,7 @@ static void numbers_of(const struct sr_comparison *c, char *text, size_t size)
 {
     const struct sr_ratio *r = &c->whole;
     if (c->winner == SR_NO_DIFFERENCE)
-        snprintf(text, size, "%+.1f dB (%+.1f to %+.1f); %.1f dB would have shown", r->db, r->low_db,
-                 r->high_db, c->smallest_db);
+        snprintf(text, size, "%+.1f dB (%+.1f to %+.1f)", r->db, r->low_db, r->high_db);
     else
         snprintf(text, size, "by %.1f dB (%.1f to %.1f)", fabs(r->db),
                  fmin(fabs(r->low_db), fabs(r->high_db)), fmax(fabs(r->low_db), fabs(r->high_db)));

@@ -153,19 +153,6 @@ void sr_page_margins(struct sr_page *page, const struct sr_box *box)
         box->top / page->height);
 }
 
-/* What follows the word: where it is too long, first without what stands behind a semicolon. */
-static void fit_numbers(const struct sr_page *page, const char *numbers, double room, char *out, size_t size)
-{
-    char whole[200];
-    char *clause;
-
-    snprintf(whole, sizeof whole, "%s", numbers);
-    clause = strstr(whole, "; ");
-    if (clause != NULL && sr_words_width(whole, page->head, false) > room)
-        *clause = '\0';
-    sr_words_fit(whole, room, page->head, false, out, size);
-}
-
 /* A word on its colour, then the numbers. */
 static void draw_chip(struct sr_page *page, const struct sr_heading *heading, double y)
 {
@@ -179,8 +166,8 @@ static void draw_chip(struct sr_page *page, const struct sr_heading *heading, do
     sr_page_box(page, &chip, heading->chip_color);
     sr_page_text(page, edge + pad, y, &word, heading->chip);
     double x = chip.right + 0.6 * page->head;
-    fit_numbers(page, heading->numbers, page->width - edge - MORE_WIDTH * page->unit - x, fitted,
-                sizeof fitted);
+    sr_words_fit(heading->numbers, page->width - edge - MORE_WIDTH * page->unit - x, page->head, false,
+                 fitted, sizeof fitted);
     sr_page_text(page, x, y, &numbers, fitted);
 }
 
