@@ -9,7 +9,6 @@
 /* Add one sentence to log->notes. False: out of memory. */
 bool sr_log_note(struct sr_log *log, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
-
 /* A column in a message: its name in quotes, or "in column 5" where it has none. */
 struct sr_column_words {
     char text[sizeof((struct sr_column_use *)0)->name + 16];

@@ -147,7 +147,7 @@ static double step_at(const struct kinds *kinds, size_t place)
     double before = kinds->count[0];
     size_t i = 0;
 
-    while (before <= (double)place)
+    while (before <= (double)place && i + 1 < kinds->n)
         before += kinds->count[++i];
     return kinds->step_s[i];
 }
@@ -253,7 +253,7 @@ static void look_at(struct kinds *kinds, struct sr_steps *steps)
 bool sr_steps_sample(const struct sr_store *store, struct sr_steps *steps)
 {
     const struct sample sample = sample_of(store);
-    double few_steps[FEW_KINDS], few_counts[FEW_KINDS], *many = NULL;
+    double few_steps[FEW_KINDS] = {0}, few_counts[FEW_KINDS] = {0}, *many = NULL;
     struct kinds kinds = {.step_s = few_steps, .count = few_counts};
 
     *steps = (struct sr_steps){0};

@@ -17,10 +17,8 @@
 #define DRAWS        100  /* resamples of the slices... */
 #define DRAWS_AGREE  0.97 /* ...this part of which must name the same motor */
 #define SLICES_LEAST 4
-#define MOTORS_USUAL                                                                                         \
-    4 /* of a multirotor, and more: of fewer, one may not be logged (common practice, no source) */
-#define MISFIT_MOST 0.01 /* of a line's square, in a quarter of the slices, that the motors then leave over  \
-                          */
+#define MOTORS_USUAL 4    /* at least; of fewer, one may not be logged (common practice, no source) */
+#define MISFIT_MOST  0.01 /* of a line squared, in a quarter of the slices, that they may leave over then */
 #define ROUNDS_AGAIN 60
 #define ROUNDS       400
 
