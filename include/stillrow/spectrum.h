@@ -58,9 +58,10 @@ struct sr_welch;
 /*
  * Make an estimator.
  * segment: samples a segment, >= 8. hop: samples between segment starts, 1..segment.
- * Errors: SR_ERR_ARGUMENT, SR_ERR_MEMORY. Making one is not thread-safe (FFTW's
- * planner); using different ones in different threads is. FFTW's planner itself ends
- * the program if it runs out of memory.
+ * Errors: SR_ERR_ARGUMENT, SR_ERR_MEMORY. Threads may make, use and free different ones at
+ * once; making the first in a process takes over a millisecond (FFTW gets ready). A caller who
+ * uses FFTW's planner himself must keep it apart from these calls. The planner itself ends the
+ * program if it runs out of memory.
  */
 enum sr_status sr_welch_new(struct sr_welch **welch, enum sr_window window, enum sr_detrend detrend,
                             size_t segment, size_t hop, struct sr_error *err);

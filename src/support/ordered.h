@@ -30,6 +30,7 @@ struct sr_ordered {
  * taken already are worked on but not handed on, and stay in their slots. All threads
  * have ended on return. If fewer threads can be had, it is done with those. Signals go
  * to other threads than those started here. Locales are by thread: work() that minds sets its own.
+ * A thread that has nothing to do looks for up to some 0.2 ms before it sleeps.
  * False: not even a lock could be had, and nothing was done.
  */
 bool sr_ordered_run(const struct sr_ordered *ordered);
