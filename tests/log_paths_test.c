@@ -240,6 +240,64 @@ static void zeros_within(void **state)
 }
 
 /* However the text is cut into stretches, the rows are the same. */
+/* One set of rows for one layout after another: with few numbers a row, with many, and gaps among those. */
+static void rows_for_another_layout(void **state)
+{
+    static struct sr_layout layout[3] = {
+        {.n_wanted = 4,
+         .wanted = {{0, SR_SLOT_TIME}, {1, SR_SLOT_RATE}, {2, SR_SLOT_RATE + 1}, {3, SR_SLOT_RATE + 2}}},
+        {.n_wanted = 7,
+         .n_slow = SR_SLOW_MAX,
+         .wanted = {{0, SR_SLOT_TIME},
+                    {1, SR_SLOT_RATE},
+                    {2, SR_SLOT_RATE + 1},
+                    {3, SR_SLOT_RATE + 2},
+                    {4, SR_SLOT_OUTPUT},
+                    {5, SR_SLOT_OUTPUT},
+                    {6, SR_SLOT_MOTOR + SR_MOTORS_MAX - 1}}},
+        {.n_wanted = 5,
+         .n_slow = 2,
+         .wanted = {{1, SR_SLOT_RATE + 2},
+                    {2, SR_SLOT_RATE + 1},
+                    {3, SR_SLOT_RATE},
+                    {5, SR_SLOT_MOTOR},
+                    {6, SR_SLOT_TIME}}},
+    };
+    struct sr_rows rows = {0};
+    struct text text = {0};
+    size_t used;
+    (void)state;
+
+    for (int i = 0; i < 6000; i++)
+        text_add(&text, "%d,%d.5,-%d.25,%d,%d,%d,%d\n", i, i % 50, i % 60, i % 70, i % 100, i % 100 + 10,
+                 i % 1000);
+    for (size_t k = 0; k < 3; k++) {
+        layout[k].delimiter = ',';
+        layout[k].line_end = '\n';
+        layout[k].columns = 7;
+        assert_true(sr_rows_read(&rows, &layout[k], NULL, text.bytes, text.size, true, 0, &used));
+        assert_int_equal(rows.count, 6000);
+        assert_int_equal(rows.stride, SR_ROW_SLOW + layout[k].n_slow);
+        for (int i = 0; i < 6000; i++) {
+            const double *number = rows.number + (size_t)i * rows.stride;
+            assert_true(rows.row[i].whole == (k < 2 ? i : i % 1000));
+            assert_true(number[k < 2 ? 0 : 2] == i % 50 + 0.5);
+            assert_true(number[1] == -(i % 60) - 0.25);
+            assert_true(number[k < 2 ? 2 : 0] == i % 70);
+            if (k == 1) {
+                assert_true(number[SR_ROW_SLOW] == i % 100 + 5);
+                assert_true(isnan(number[SR_ROW_SLOW + 1]));
+                assert_true(number[SR_ROW_SLOW + SR_MOTORS_MAX] == i % 1000);
+            } else if (k == 2) {
+                assert_true(isnan(number[SR_ROW_SLOW]));
+                assert_true(number[SR_ROW_SLOW + 1] == i % 100 + 10);
+            }
+        }
+    }
+    sr_rows_release(&rows);
+    text_free(&text);
+}
+
 static void stretches(void **state)
 {
     struct sr_layout layout = {
@@ -409,7 +467,8 @@ int main(void)
         cmocka_unit_test(memory_from_a_pipe), cmocka_unit_test(odd_files),
         cmocka_unit_test(odd_quotes),         cmocka_unit_test(long_files),
         cmocka_unit_test(stray_quote),        cmocka_unit_test(zeros_within),
-        cmocka_unit_test(stretches),          cmocka_unit_test(memory_from_a_file),
+        cmocka_unit_test(stretches),          cmocka_unit_test(rows_for_another_layout),
+        cmocka_unit_test(memory_from_a_file),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

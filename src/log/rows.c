@@ -374,6 +374,8 @@ bool sr_rows_read(struct sr_rows *rows, const struct sr_layout *layout, struct s
     /* Without quotes a comma that parts fields is no decimal mark. */
     plain.comma = layout->comma && layout->delimiter != ',';
 
+    if (rows->stride != SR_ROW_SLOW + layout->n_slow)
+        rows->room = 0; /* what there is was made for another layout */
     rows->stride = SR_ROW_SLOW + layout->n_slow;
     rows->count = 0;
     rows->seen = rows->bad = rows->without = 0;
