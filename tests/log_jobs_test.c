@@ -3,6 +3,10 @@
  * Any number of threads reads the same log, to the last bit, and says the same of a
  * bad one. The oracle is libcsv row by row in one thread, which knows no stretches.
  */
+#ifdef __linux__
+#define _GNU_SOURCE /* on which processors a thread may run is no part of POSIX */
+#endif
+#include <sched.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdatomic.h>
@@ -128,6 +132,44 @@ static void each(void **state)
                 assert_int_equal(e.done[i], i < count);
         }
 }
+
+#ifdef __GLIBC__
+
+struct whereabouts {
+    cpu_set_t allowed;
+    atomic_bool wrong;
+};
+
+static void note_whereabouts(void *context, size_t item, size_t hand)
+{
+    struct whereabouts *w = context;
+    cpu_set_t mine;
+
+    (void)item;
+    (void)hand;
+    if (sched_getaffinity(0, sizeof mine, &mine) != 0 || !CPU_EQUAL(&mine, &w->allowed))
+        atomic_store(&w->wrong, true);
+    for (volatile size_t k = 0; k < 20000; k++)
+        ;
+}
+
+/* Threads start on another processor, and may then run on all that the caller may, be it one. */
+static void processors(void **state)
+{
+    struct whereabouts all = {0}, one = {0};
+
+    (void)state;
+    assert_int_equal(sched_getaffinity(0, sizeof all.allowed, &all.allowed), 0);
+    sr_each(note_whereabouts, &all, ITEMS, 4);
+    assert_false(atomic_load(&all.wrong));
+    CPU_SET((size_t)sched_getcpu(), &one.allowed);
+    assert_int_equal(sched_setaffinity(0, sizeof one.allowed, &one.allowed), 0);
+    sr_each(note_whereabouts, &one, ITEMS, 4);
+    assert_false(atomic_load(&one.wrong));
+    assert_int_equal(sched_setaffinity(0, sizeof all.allowed, &all.allowed), 0);
+}
+
+#endif
 
 /* ---- logs ------------------------------------------------------------------- */
 
@@ -312,8 +354,11 @@ static void progress(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(ordered), cmocka_unit_test(each),
-                                       cmocka_unit_test(troubles), cmocka_unit_test(ragged),
+    const struct CMUnitTest tests[] = {cmocka_unit_test(ordered),    cmocka_unit_test(each),
+#ifdef __GLIBC__
+                                       cmocka_unit_test(processors),
+#endif
+                                       cmocka_unit_test(troubles),   cmocka_unit_test(ragged),
                                        cmocka_unit_test(progress)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
