@@ -77,7 +77,7 @@ static void say_multiple(char *text, const struct sr_case *c, double order)
     else
         say(text, "%s", speed_word(c));
     if (c->shares->motor == 0 && most > 0)
-        say(text, c->shares->unfit   ? ", no logged motor turns quite like it: is one not logged?"
+        say(text, c->shares->unfit   ? ", no logged motor turns quite like it (one may not be logged)"
                   : c->shares->alike ? ", motors too alike in speed to say whose"
                                      : ", shared by the motors");
     if (c->causes->pole_pairs > 0)
