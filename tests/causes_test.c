@@ -97,6 +97,7 @@ static void test_motor_not_logged(void **state)
 {
     (void)state;
     run_seeds(CASE_NOT_LOGGED);
+    run_seeds(CASE_OTHER_MISSING);
 }
 
 /* A tone of known rate: frequency, rate, wobble and share as they must be; shares and the rest add up to 1.

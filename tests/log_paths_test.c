@@ -240,6 +240,27 @@ static void zeros_within(void **state)
 }
 
 /* However the text is cut into stretches, the rows are the same. */
+/* Lines that end at CR alone, some with nothing in the last field, where a quote calls for libcsv. */
+static void cr_and_an_empty_end(void **state)
+{
+    (void)state;
+    for (int quotes = 0; quotes < 2; quotes++) {
+        struct text text = {0};
+        struct sr_error err;
+        struct sr_log log;
+        text_add(&text, "time (us),gyro x (deg/s),gyro y (deg/s),gyro z (deg/s),motor 1 speed (rpm)\r");
+        for (int i = 0; i < 4000; i++)
+            text_add(&text, quotes && i == 50 ? "\"%d\",%d.5,%d,%d,%s\r" : "%d,%d.5,%d,%d,%s\r", 1000 * i,
+                     i % 7, i % 11, i % 13, i % 100 == 3 ? "" : "9000");
+        assert_int_equal(read_both(&text), SR_OK);
+        assert_int_equal(text_read(&text, NULL, &log, &err), SR_OK);
+        assert_int_equal(log.quality.rows, 4000);
+        assert_int_equal(log.quality.lost_rows, 0);
+        sr_log_release(&log);
+        text_free(&text);
+    }
+}
+
 /* One set of rows for one layout after another: with few numbers a row, with many, and gaps among those. */
 static void rows_for_another_layout(void **state)
 {
@@ -464,11 +485,11 @@ static void memory_from_a_file(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(memory_from_a_pipe), cmocka_unit_test(odd_files),
-        cmocka_unit_test(odd_quotes),         cmocka_unit_test(long_files),
-        cmocka_unit_test(stray_quote),        cmocka_unit_test(zeros_within),
-        cmocka_unit_test(stretches),          cmocka_unit_test(rows_for_another_layout),
-        cmocka_unit_test(memory_from_a_file),
+        cmocka_unit_test(memory_from_a_pipe),  cmocka_unit_test(odd_files),
+        cmocka_unit_test(odd_quotes),          cmocka_unit_test(long_files),
+        cmocka_unit_test(stray_quote),         cmocka_unit_test(zeros_within),
+        cmocka_unit_test(stretches),           cmocka_unit_test(rows_for_another_layout),
+        cmocka_unit_test(cr_and_an_empty_end), cmocka_unit_test(memory_from_a_file),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -15,10 +15,16 @@ static int ends_at_cr(unsigned char c)
     return c == '\r';
 }
 
-/* A CR is a blank to be trimmed: the line end was found already. */
+/* A CR before a LF is a blank to be trimmed. */
 static int is_space(unsigned char c)
 {
     return c == ' ' || c == '\t' || c == '\r';
+}
+
+/* Where lines end at CR it is none: libcsv asks for blanks first, and would run two lines into one. */
+static int is_space_but_cr(unsigned char c)
+{
+    return c == ' ' || c == '\t';
 }
 
 /* One call of sr_csv_row(), as libcsv's callbacks see it. */
@@ -51,7 +57,7 @@ bool sr_csv_init(struct sr_csv *csv, char delimiter, char line_end)
         return false;
     csv_set_delim(&csv->parser, (unsigned char)delimiter);
     csv_set_term_func(&csv->parser, line_end == '\r' ? ends_at_cr : ends_at_lf);
-    csv_set_space_func(&csv->parser, is_space);
+    csv_set_space_func(&csv->parser, line_end == '\r' ? is_space_but_cr : is_space);
     return true;
 }
 

@@ -79,6 +79,8 @@ static bool next_row(struct scratch *s)
 
 static void scratch_start(struct scratch *s)
 {
+    s->row->whole = 0;
+    s->row->fraction = 0.0;
     s->time = s->layout->counted;
     s->rates = s->empty = s->outputs = 0;
     s->output_sum = 0.0;
@@ -245,16 +247,17 @@ static size_t count_fields(const char *p, const char *end, char delimiter)
     return fields;
 }
 
-/* Nearly all rows: each wanted field is a short number, of the shape of the one before. */
+/* Nearly all rows of most logs: each wanted field is a short number, of the shape of the one before, and the
+ * time a whole one. */
 static bool take_short_row(struct scratch *s, const char *line)
 {
     const int32_t *cut = s->rows->cut;
 
-    if (s->time_column < SIZE_MAX) {
-        if (!sr_whole_short(line + cut[s->time_column] + 1, line + cut[s->time_column + 1], &s->row->whole))
-            return false;
-        s->row->fraction = 0.0;
-    }
+    s->row->whole = 0;
+    s->row->fraction = 0.0;
+    if (s->time_column < SIZE_MAX &&
+        !sr_whole_short(line + cut[s->time_column] + 1, line + cut[s->time_column + 1], &s->row->whole))
+        return false;
     for (size_t i = 0; i < s->numbers; i += SR_NUMBERS_BATCH)
         if (!sr_numbers_short(line, cut, s->column + i, s->number + i))
             return false;
@@ -298,7 +301,8 @@ static void take_odd_row(struct scratch *s, const char *line, size_t found, bool
 static void plain_row(struct scratch *s, const char *text, const char *text_end, const char *line,
                       const char *end)
 {
-    const size_t found = sr_cuts_find(line, end, text_end, s->layout->delimiter, s->rows->cut, s->columns);
+    const char *stop = end > line && end[-1] == '\r' ? end - 1 : end; /* it would make the last field odd */
+    const size_t found = sr_cuts_find(line, stop, text_end, s->layout->delimiter, s->rows->cut, s->columns);
     const bool readable = line - text >= 2 * SR_WORD_BYTES && end < text_end;
 
     if (!(readable && found == s->columns && take_short_row(s, line)))

@@ -18,14 +18,15 @@
 #define DRAWS_AGREE  0.97 /* ...this part of which must name the same motor */
 #define SLICES_LEAST 4
 #define MOTORS_USUAL 4    /* at least; of fewer, one may not be logged (common practice, no source) */
-#define MISFIT_MOST  0.01 /* of a line squared, in a quarter of the slices, that they may leave over then */
+#define MISFIT_MOST  0.02 /* of a line squared, in a quarter of the slices, that they may leave over then */
 #define ROUNDS_AGAIN 60
 #define ROUNDS       400
 
 /* Normal equations of the shares: shapes against shapes, shapes against the line. */
 struct equations {
     double level;                                /* [px^2] of the line in the slice */
-    double square;                               /* the line against itself */
+    double square;                               /* the line against itself, ... */
+    double scatter;                              /* ... and what of it the floor's chance makes */
     double shapes[SR_MOTORS_MAX][SR_MOTORS_MAX]; /* [m][n], n <= m */
     double line[SR_MOTORS_MAX];
 };
@@ -43,6 +44,7 @@ struct fit {
     size_t order;
     size_t first;            /* slice */
     size_t used;             /* slices */
+    double dof;              /* of a slice's density */
     struct equations *slice; /* [slices] of each slice used, without those that are not once all are there */
     struct board *board;     /* [threads] */
     double *left;            /* [slices] that the shares leave over */
@@ -69,8 +71,11 @@ static void add_slice(void *context, size_t item, size_t hand)
         return;
     struct equations *e = &fit->slice[item];
     e->level = sum;
-    for (size_t k = low; k <= high; k++)
-        e->square += (excess[k] / sum) * (excess[k] / sum);
+    for (size_t k = low; k <= high; k++) {
+        const double part = excess[k] / sum, under = (energy[k] - excess[k]) / sum;
+        e->square += part * part;
+        e->scatter += 2 / fit->dof * under * (under + 2 * fmax(part, 0));
+    }
     for (size_t m = 0; m < fit->motors; m++) {
         double *shape = board->shape + m * bins;
         sr_shape_draw(&board->shaper, i, m + 1, f0, low, high, shape);
@@ -145,7 +150,8 @@ static void sum_up(const struct fit *fit, bool by_energy, double *share)
     solve_shares(&sum, fit->motors, ROUNDS, share);
 }
 
-/* Part of a slice's line, squared, that these shares leave over. */
+/* Part of a slice's line, squared, that these shares leave over, less what chance makes of it: a density is
+ * a chi-square, of noise alone or about a line. */
 static double misfit(const struct equations *e, size_t motors, const double *share)
 {
     double fitted = 0;
@@ -154,7 +160,7 @@ static double misfit(const struct equations *e, size_t motors, const double *sha
         for (size_t n = 0; n < motors; n++)
             fitted -= share[m] * share[n] * (n < m ? e->shapes[m][n] : e->shapes[n][m]);
     }
-    return 1 - fitted / e->square;
+    return 1 - (fitted + e->scatter) / e->square;
 }
 
 /*
@@ -239,8 +245,12 @@ enum sr_status sr_motors_split(struct sr_motor_shares *shares, const struct sr_g
         *shares = made;
         return SR_OK;
     }
-    struct fit fit = {
-        .gram = gram, .speeds = speeds, .motors = speeds->channels - 1, .order = order, .first = first};
+    struct fit fit = {.gram = gram,
+                      .speeds = speeds,
+                      .motors = speeds->channels - 1,
+                      .order = order,
+                      .first = first,
+                      .dof = slices->dof};
     const struct sr_shaper shaper = {.gram = gram, .speeds = speeds, .view = view, .window = slices->window};
     const size_t end = last < gram->slices ? last : gram->slices, count = end > first ? end - first : 0;
     const size_t threads = threads_for(gram->jobs, count);

@@ -37,7 +37,8 @@ const char *cause_case_name(enum cause_case which)
                                                   "nothing but rates",
                                                   "knock",
                                                   "no knock",
-                                                  "that motor not logged"};
+                                                  "that motor not logged",
+                                                  "another motor not logged"};
     return names[which];
 }
 
@@ -215,6 +216,10 @@ static void plan_case(struct plan *p, enum cause_case which, uint64_t *state)
         unbalance(p, state, 12, 30);
         p->columns.left_out = p->motor;
         break;
+    case CASE_OTHER_MISSING:
+        unbalance(p, state, 12, 30);
+        p->columns.left_out = p->motor % SIM_MOTORS + 1;
+        break;
     case CASE_COUNT:
         break;
     }
@@ -388,6 +393,12 @@ static const struct sr_peak *peak_near(const struct sr_score *score, double true
     return NULL;
 }
 
+/* Which of the motors that are logged it is. */
+static int logged_as(const struct plan *p, int motor)
+{
+    return p->columns.left_out > 0 && motor > p->columns.left_out ? motor - 1 : motor;
+}
+
 static void judge_order(struct case_result *r, const struct plan *p, const struct found *f, double order)
 {
     double true_hz = order * p->mean_hz;
@@ -395,7 +406,7 @@ static void judge_order(struct case_result *r, const struct plan *p, const struc
     r->cause = peak != NULL && (peak->cause == SR_CAUSE_FOLDED) == (true_hz > p->flight.rate_hz / 2);
     r->order = peak != NULL && (!p->columns.motor_rpm || peak->order == order);
     if (p->motor > 0 && p->columns.motor_rpm && order == 1) {
-        r->motor = peak != NULL && peak->motor == p->motor;
+        r->motor = peak != NULL && peak->motor == logged_as(p, p->motor);
         r->motor_unsaid = peak != NULL && peak->motor == 0;
         /* With a mode about, the motor that is out may not be the one that shakes most; or none may. */
         if (peak != NULL && !r->motor && p->mode_hz > 0)
@@ -461,6 +472,7 @@ static void judge(struct case_result *r, enum cause_case which, const struct pla
         r->false_call = r->false_call || is_false(p, &f->score.peaks[k]);
     switch (which) {
     case CASE_IMBALANCE:
+    case CASE_OTHER_MISSING:
     case CASE_THROTTLE:
     case CASE_ORDER_AMPLIFIED:
         judge_order(r, p, f, 1);

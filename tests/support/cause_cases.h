@@ -25,6 +25,7 @@ enum cause_case {
     CASE_KNOCK,          /* one motor's imbalance jumps at a known second */
     CASE_NO_KNOCK,       /* nothing changes: no change may be found */
     CASE_NOT_LOGGED,     /* imbalance of one motor, whose speed is not logged: no other may be named */
+    CASE_OTHER_MISSING,  /* imbalance of one motor, another is not logged: that one is named all the same */
     CASE_COUNT
 };
 
