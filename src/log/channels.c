@@ -153,8 +153,7 @@ static bool note_slow_motors(struct sr_log *log, const struct sr_column_use *fir
 {
     return sr_log_note(log,
                        "the speed %s%s would be %.3g rpm in flight, too slow for a motor, and is not "
-                       "used: see whether the "
-                       "rig's speed_scale%s right",
+                       "used: see whether the rig's speed_scale%s right",
                        sr_column_words(first).text, slow > 1 ? "…" : "", rpm,
                        log->columns.electrical_rpm ? " and pole_pairs are" : " is");
 }

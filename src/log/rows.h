@@ -28,8 +28,7 @@ struct sr_row {
 
 struct sr_rows {
     struct sr_row *row;
-    double
-        *number; /* [count][stride] as written: three rates, and slow values, NAN where there is no number */
+    double *number; /* [count][stride] as written: rates, then slow values, NAN where there is no number */
     size_t stride;
     int32_t *cut; /* where the fields of a line end: log/cuts.h */
     size_t count;

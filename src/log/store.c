@@ -189,7 +189,15 @@ double sr_slow_mean(const struct sr_slow *slow, size_t channel, size_t cell)
 
 /* ---- rows ----------------------------------------------------------------- */
 
-/* Seconds from the first row; the difference of long integer stamps is taken before it is rounded. */
+/* Seconds since the first row; the difference of long integer stamps is taken before it is rounded. */
+static double since_first(const struct sr_store *store, const struct sr_row *row)
+{
+    return sr_stamp_difference(row->whole, row->fraction, store->first_whole, store->first_fraction) *
+               store->seconds +
+           store->wrapped_s;
+}
+
+/* The same, where the row may be the first, or the counter have wrapped. */
 static double time_of(struct sr_store *store, const struct sr_row *row)
 {
     double time;
@@ -199,9 +207,7 @@ static double time_of(struct sr_store *store, const struct sr_row *row)
         store->first_fraction = row->fraction;
         store->wrapped_s = 0.0;
     }
-    time = sr_stamp_difference(row->whole, row->fraction, store->first_whole, store->first_fraction) *
-               store->seconds +
-           store->wrapped_s;
+    time = since_first(store, row);
     if (store->count == 0 || row->whole < 0 || time >= store->time_s[store->count - 1])
         return time;
 
@@ -350,11 +356,7 @@ static size_t even_times(struct sr_store *store, const struct sr_row *row, size_
         return 0;
     double *time_s = store->time_s + store->count;
     for (double last = time_s[-1]; n < most; n++) {
-        const double now = store->counted ? counted_time(store, &row[n])
-                                          : sr_stamp_difference(row[n].whole, row[n].fraction,
-                                                                store->first_whole, store->first_fraction) *
-                                                    store->seconds +
-                                                store->wrapped_s;
+        const double now = store->counted ? counted_time(store, &row[n]) : since_first(store, &row[n]);
         if (!(now >= last && now - last <= JUMP_MAX_S && now <= SPAN_FREE_S))
             break;
         time_s[n] = last = now;

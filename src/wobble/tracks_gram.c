@@ -10,7 +10,8 @@
 #include "support/pages.h"
 #include "tracks.h"
 
-#define FLOOR_HZ     60.0  /* width of the running median over the flight's floor, as for the lines */
+#define FLOOR_HZ     60.0 /* width of the running median over the flight's floor, as for the lines */
+#define SETTLED_DOF  1e9  /* of quartiles over slices: as good as without scatter, and by the quick formula */
 #define BLOCK_HZ     100.0 /* a slice's own level is taken over blocks this wide */
 #define LEVEL_MOST   4.0   /* of the flight's floor: what lifts a block further is a smeared line */
 #define NEAR_BINS    6     /* a line within these of a stronger one... */
@@ -69,7 +70,7 @@ static void draw_energy(void *context, size_t i, size_t hand)
 static void fill_energy(struct drawing *d)
 {
     struct sr_gram *gram = d->gram;
-    double *const *wobble = (double *const *)d->view->wobble;
+    double *const *wobble = d->view->wobble;
     for (size_t k = 0; k < gram->bins; k++) {
         double gains = wobble[0][k] + wobble[1][k] + wobble[2][k];
         d->gain[k] = gains * gram->bin_hz;
@@ -99,7 +100,8 @@ static enum sr_status flight_floor(struct drawing *d, struct sr_error *err)
     double *floor = d->floor;
     sr_each(take_quartile, d, gram->bins, d->slices->jobs);
     /* The quartiles hardly scatter any more: no correction from median to mean is wanted. */
-    enum sr_status status = sr_floor(d->quartiles, gram->bins, gram->bin_hz, FLOOR_HZ, 1e9, floor, err);
+    enum sr_status status =
+        sr_floor(d->quartiles, gram->bins, gram->bin_hz, FLOOR_HZ, SETTLED_DOF, floor, err);
     double least = 0;
     for (size_t k = 0; k < gram->bins; k++)
         if (floor[k] > 0 && (least == 0 || floor[k] < least))
